@@ -1,0 +1,1 @@
+"""The claim of each pass, proved another way. Never imports a pass."""

@@ -1,0 +1,1 @@
+"""Slabs, sweeps, silhouettes, cameras. Knows shapely, knows no assembly."""

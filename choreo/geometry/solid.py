@@ -1,0 +1,139 @@
+"""Solids: stacks of depth bands, each with one section.
+
+A part's slabs may overlap or sit side by side. Everything downstream wants them sorted out: a `Solid` is a
+tuple of bands that do not overlap in depth, each with the union of the slabs that cross it. Boundaries are
+kept as given: nothing is rounded or simplified here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from choreo.model.assembly import Slab, Vector
+from choreo.model.plan import Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Band:
+    """A section (Polygon or MultiPolygon, mm) extruded over ``[z0, z1]``."""
+
+    z0: float
+    z1: float
+    section: BaseGeometry
+
+
+@dataclass(frozen=True, eq=False)
+class Solid:
+    """Bands in ascending depth, disjoint but for shared faces. May be empty after shrinking."""
+
+    bands: tuple[Band, ...]
+
+    @cached_property
+    def bounds(self) -> Floats:
+        """(2, 3) array: lowest and highest corner, mm."""
+        xy = shapely.total_bounds([band.section for band in self.bands])
+        return np.array(
+            [[xy[0], xy[1], self.bands[0].z0], [xy[2], xy[3], self.bands[-1].z1]],
+            dtype=np.float64,
+        )
+
+    @cached_property
+    def volume(self) -> float:
+        """Volume in cubic mm."""
+        return float(sum((b.z1 - b.z0) * b.section.area for b in self.bands))
+
+
+def build_solid(slabs: Sequence[Slab], offset: Vector = (0.0, 0.0, 0.0)) -> Solid:
+    """Return the union of the slabs, placed at `offset`.
+
+    Parameters
+    ----------
+    slabs : sequence of Slab
+        Valid rings, mm, in the part's own coordinates.
+    offset : Vector
+        Where the part's origin lies in product space, mm.
+
+    Returns
+    -------
+    Solid
+        Neighbouring bands with the same section are merged.
+
+    """
+    dx, dy, dz = offset
+    polygons = [shapely.Polygon(s.outline, s.holes) for s in slabs]
+    placed = [shapely.transform(p, lambda xy: xy + (dx, dy)) for p in polygons]
+    cuts = sorted({z + dz for s in slabs for z in s.z})
+    bands: list[Band] = []
+    for z0, z1 in zip(cuts, cuts[1:], strict=False):
+        middle = (z0 + z1) / 2
+        here = [p for p, s in zip(placed, slabs, strict=True) if s.z[0] + dz < middle < s.z[1] + dz]
+        if not here:
+            continue
+        section = here[0] if len(here) == 1 else shapely.union_all(here)
+        if bands and bands[-1].z1 == z0 and bands[-1].section.equals(section):
+            bands[-1] = Band(bands[-1].z0, z1, section)
+        else:
+            bands.append(Band(z0, z1, section))
+    return Solid(tuple(bands))
+
+
+def shrink(solid: Solid, in_plane: float, along_z: float) -> Solid:
+    """Erode a solid by `in_plane` in every section and by `along_z` at every face that looks along z.
+
+    The erosion is by the product of a square-cornered offset in the plane and an interval along z, so that
+    straight edges stay straight and no vertex is added. Negative amounts grow the solid the same way, each
+    band for itself.
+
+    Parameters
+    ----------
+    solid : Solid
+    in_plane, along_z : float
+        mm; 0 leaves the solid as it is.
+
+    Returns
+    -------
+    Solid
+        What is left; without bands if nothing is.
+
+    """
+    if in_plane == 0 and along_z == 0:
+        return solid
+    sections = [_offset(band.section, -in_plane) for band in solid.bands]
+    cut: list[tuple[float, float, BaseGeometry]] = []
+    for index, (band, section) in enumerate(zip(solid.bands, sections, strict=True)):
+        below = index > 0 and solid.bands[index - 1].z1 == band.z0
+        above = index + 1 < len(solid.bands) and solid.bands[index + 1].z0 == band.z1
+        z0, z1 = band.z0 + along_z, band.z1 - along_z
+        if below and along_z > 0:
+            # Across a face shared by two bands only what both have survives the erosion along z.
+            cut.append((band.z0 - along_z, z0, shapely.intersection(sections[index - 1], section)))
+        elif below:
+            z0 = band.z0
+        if above and along_z < 0:
+            z1 = band.z1
+        cut.append((z0, z1, section))
+    return Solid(tuple(Band(a, b, s) for a, b, s in cut if b > a and s.area > 0))
+
+
+def moved(solid: Solid, by: Vector | Floats) -> Solid:
+    """Return the solid displaced by `by`, mm."""
+    x, y, z = (float(c) for c in by)
+    return Solid(
+        tuple(
+            Band(b.z0 + z, b.z1 + z, shapely.transform(b.section, lambda xy: xy + (x, y)))
+            for b in solid.bands
+        )
+    )
+
+
+def _offset(section: BaseGeometry, distance: float) -> BaseGeometry:
+    """Offset with square corners, so that a polygon stays a polygon of as many vertices."""
+    if distance == 0:
+        return section
+    return shapely.buffer(section, distance, join_style="mitre", mitre_limit=5.0)

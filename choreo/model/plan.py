@@ -1,0 +1,83 @@
+"""What the passes hand to each other: contacts, removal order, routes, rest layouts, schedules.
+
+Vectors are displacements from the assembled position in mm unless a docstring says otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from choreo.model.assembly import Point, Vector
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class RemovalStep:
+    """One part leaves along a straight line while everything not yet removed stays."""
+
+    part: str
+    direction: Vector
+    """Unit length."""
+    joint_axis: Vector | None = None
+    """The axis the joint asked for, where geometry made the solver choose another."""
+
+
+@dataclass(frozen=True)
+class Removal:
+    """A proved order in which the parts come apart."""
+
+    steps: tuple[RemovalStep, ...]
+    """First to leave first; the body is not in it."""
+    body: str
+    """The part that stays where it is."""
+
+    def rank(self, part_id: str) -> int:
+        """Return 0 for the first part that leaves; the body comes last."""
+        for index, step in enumerate(self.steps):
+            if step.part == part_id:
+                return index
+        return len(self.steps)
+
+
+@dataclass(frozen=True)
+class Move:
+    """One part's way along its whole route in one phase."""
+
+    part: str
+    phase: int
+    start: int
+    """Frame of the shot on which it is still where it was."""
+    frames: int
+    """It arrives on frame ``start + frames``."""
+    easing: str
+    kind: str
+    """``"explode"`` or ``"assemble"``."""
+    wish: int
+    """The start that stagger and delay asked for."""
+    reason: str = ""
+    """Why it does not start there, in the user's words; empty where it does."""
+
+
+@dataclass(frozen=True)
+class ShotPlan:
+    """Everything about a shot but its pictures: camera, ways and timing."""
+
+    name: str
+    cameras: Floats
+    """(frames, 3, 4) matrices, one a frame."""
+    routes: Mapping[str, Floats]
+    """Part id to (k, 3) polyline; the body's has one point."""
+    moves: tuple[Move, ...] = ()
+
+
+@dataclass(frozen=True)
+class Region:
+    """A polygon with holes on the screen, px; rings without their repeated last point."""
+
+    outline: tuple[Point, ...]
+    holes: tuple[tuple[Point, ...], ...] = ()

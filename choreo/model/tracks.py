@@ -1,0 +1,94 @@
+"""The output: what `tracks.json` says, as data. Frames are counted from 0 within their shot."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from choreo.model.plan import Region
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Key:
+    """A keyframe of progress; `easing` rules from here to the next key."""
+
+    frame: int
+    value: float
+    easing: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class PartTrack:
+    """One part in one shot; arrays have one row a frame."""
+
+    id: str
+    route: Floats
+    """(k, 3) polyline of displacements, mm."""
+    keys: tuple[Key, ...]
+    position: Floats
+    """(frames, 3) displacement from assembled, mm."""
+    screen: Floats
+    """(frames, 2) the part's origin on screen, px."""
+    scale: Floats
+    """(frames,) px per mm at the origin's depth."""
+    opacity: Floats
+    """(frames,)"""
+    plate_frame: tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
+class OrderSpan:
+    """One layer order, over frames `first` to `last`, both included."""
+
+    first: int
+    last: int
+    back_to_front: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Holdout:
+    """Over frames `first` to `last`, `part` is left out wherever `region` is: `behind` stands before it."""
+
+    part: str
+    first: int
+    last: int
+    region: tuple[Region, ...]
+    behind: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Masking:
+    """Layer orders that cover each frame once, and holdouts."""
+
+    orders: tuple[OrderSpan, ...]
+    holdouts: tuple[Holdout, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class ShotTracks:
+    """One shot, ready to be written."""
+
+    name: str
+    start_frame: int
+    frames: int
+    cameras: Floats
+    """(frames, 3, 4)"""
+    parts: tuple[PartTrack, ...]
+    hero_opacity: Floats
+    """(frames,)"""
+    masking: Masking
+
+
+@dataclass(frozen=True, eq=False)
+class Tracks:
+    """The whole output."""
+
+    assembly_digest: str
+    choreography_digest: str
+    frame_rate: tuple[int, int]
+    resolution: tuple[int, int]
+    shots: tuple[ShotTracks, ...]

@@ -1,0 +1,1 @@
+"""Easing, timecode, positions at a time. Knows no geometry."""

@@ -1,0 +1,1 @@
+"""One pass a file, each a pure function."""

@@ -1,0 +1,1 @@
+"""Files to model: schemas, JSON and TOML with positions, checks for meaning."""
