@@ -7,6 +7,7 @@ kept as given: nothing is rounded or simplified here.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -67,10 +68,10 @@ def build_solid(slabs: Sequence[Slab], offset: Vector = (0.0, 0.0, 0.0)) -> Soli
     """
     dx, dy, dz = offset
     polygons = [shapely.Polygon(s.outline, s.holes) for s in slabs]
-    placed = [shapely.transform(p, lambda xy: xy + (dx, dy)) for p in polygons]
+    placed = [shapely.transform(p, lambda xy: xy + np.array([dx, dy])) for p in polygons]
     cuts = sorted({z + dz for s in slabs for z in s.z})
     bands: list[Band] = []
-    for z0, z1 in zip(cuts, cuts[1:], strict=False):
+    for z0, z1 in itertools.pairwise(cuts):
         middle = (z0 + z1) / 2
         here = [p for p, s in zip(placed, slabs, strict=True) if s.z[0] + dz < middle < s.z[1] + dz]
         if not here:
@@ -93,6 +94,7 @@ def shrink(solid: Solid, in_plane: float, along_z: float) -> Solid:
     Parameters
     ----------
     solid : Solid
+        What to erode.
     in_plane, along_z : float
         mm; 0 leaves the solid as it is.
 
@@ -126,7 +128,7 @@ def moved(solid: Solid, by: Vector | Floats) -> Solid:
     x, y, z = (float(c) for c in by)
     return Solid(
         tuple(
-            Band(b.z0 + z, b.z1 + z, shapely.transform(b.section, lambda xy: xy + (x, y)))
+            Band(b.z0 + z, b.z1 + z, shapely.transform(b.section, lambda xy: xy + np.array([x, y])))
             for b in solid.bands
         )
     )
