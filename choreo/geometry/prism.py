@@ -1,14 +1,15 @@
 """What a polygon covers on its way from one copy to another: the image of a prism, the sweep of an outline.
 
-Seen from a camera, a prism shows its near face and its walls, and a wall covers new ground only where it
-faces the camera. So the image is the near copy of the polygon, joined with the strips between near and far
-copy along every run of walls that face the camera. The sweep along a vector is the same thing with the far
-copy displaced by that vector.
+Seen from a camera, a prism shows its near face and the walls that face the camera. The boundary of all of
+these together is a closed curve for each ring: the far edge where the wall faces the camera, the near edge
+elsewhere, joined by the edge between the copies wherever it changes. A line of sight crosses as many of these
+faces as the curves wind around its point on the screen, because every face shown turns the same way. So the
+image is where the winding number is positive, holes included. The sweep along a vector is the same thing with
+the far copy displaced by that vector.
 
-Two special cases need no union of areas at all, and they are the common ones:
+Two special cases need no winding numbers, and they are the common ones:
 
-- a convex outline: the image is bounded by the far edge where the wall faces the camera and by the near edge
-  elsewhere;
+- a convex outline: its curve does not cross itself and is the outline of the image;
 - a convex hole: what it leaves uncovered is near hole intersected with far hole. Inside the slab a line of
   sight runs along a straight segment of the plane, from its point on one face to its point on the other,
   parallel or perspective alike. It misses the material around the hole exactly if this segment stays in the
@@ -132,7 +133,7 @@ def swept_area(rings: Rings, near: Floats, far: Floats, facing: Floats, hulled: 
     near, far : (vertices, 2) array
         The two copies. Where walls face the viewer, the far copy lies outward from the near one.
     facing : (vertices,) array
-        Of the wall on the edge that starts at each vertex: positive where it faces the viewer, 0 edge-on.
+        Of the wall on the edge that starts at each vertex: positive where it faces the viewer.
     hulled : (polygons,) array
         Polygons whose near copy is not seen (the viewer looks along the slab).
 
@@ -143,15 +144,20 @@ def swept_area(rings: Rings, near: Floats, far: Floats, facing: Floats, hulled: 
 
     """
     out = np.full(rings.count, shapely.Polygon(), dtype=np.object_)
-    filled = np.bincount(rings.owner, minlength=rings.count) > 0
     bent = np.bincount(rings.owner[~rings.convex], minlength=rings.count) > 0
-    convex = filled & ~bent
-    if convex.any():
-        part, at = rings.of(convex)
-        out[convex] = _convex_area(part, near[at], far[at], facing[at] > 0, hulled[convex])
-    if bent.any():
-        part, at = rings.of(bent)
-        out[bent] = _general_area(part, near[at], far[at], facing[at])
+    convex = (np.bincount(rings.owner, minlength=rings.count) > 0) & ~bent
+    shown = facing > 0
+    for chosen, method in (
+        (convex & ~hulled, _convex_areas),
+        (convex & hulled, _convex_hulls),
+        (bent & ~hulled, _wound_areas),
+        (bent & hulled, _joined_faces),
+    ):
+        if chosen.all():
+            return method(rings, near, far, shown)
+        if chosen.any():
+            part, at = rings.of(chosen)
+            out[chosen] = method(part, near[at], far[at], shown[at])
     return out
 
 
@@ -189,28 +195,29 @@ def _convex(rings: Rings) -> Bools:
     return np.asarray(np.bincount(rings.ring[turn < -slack], minlength=len(rings.owner)) == 0)
 
 
-def _convex_area(rings: Rings, near: Floats, far: Floats, facing: Bools, hulled: Bools) -> Geometries:
+def _convex_areas(rings: Rings, near: Floats, far: Floats, shown: Bools) -> Geometries:
     """Outline and holes are all convex: rings in, rings out."""
     outer = ~rings.hole[rings.ring]
-    outlines = _convex_outlines(rings, near, far, facing)
-    if hulled.any():
-        outlines[hulled] = shapely.get_exterior_ring(_hulls(rings, hulled, near, far))
-    windows, of = _convex_windows(rings, ~outer, near, far)
-    lines = np.concatenate([outlines, shapely.get_exterior_ring(windows)])
+    points, ring = _curves(rings, near, far, shown, outer)
+    windows, of = _convex_windows(rings, near, far)
+    lines = np.concatenate([shapely.linearrings(points, indices=rings.owner[ring]), windows])
     whose = np.concatenate([np.arange(rings.count), of])
     order = np.argsort(whose, kind="stable")  # an outline before its holes
-    area = np.asarray(shapely.polygons(lines[order], indices=whose[order]))
-    wrong = ~shapely.is_valid(area)
-    if wrong.any():
-        # Copies that coincide but for rounding, or a hole that touches the outline: let areas decide.
-        whole = _hulls(rings, wrong, near, far)
-        area[wrong] = shapely.difference(whole, union_groups(windows, of, rings.count)[wrong])
-    return area
+    areas = np.asarray(shapely.polygons(lines[order], indices=whose[order]))
+    # Copies that coincide but for rounding, or a hole that touches the outline: let areas decide.
+    return _repaired(areas, ~shapely.is_valid(areas), (rings, near, far, shown))
 
 
-def _convex_windows(rings: Rings, inner: Bools, near: Floats, far: Floats) -> tuple[Geometries, Ints]:
-    """Where near and far copy of a hole overlap, with the polygon each such window belongs to."""
-    number = (np.cumsum(rings.hole) - 1)[rings.ring[inner]]
+def _convex_windows(rings: Rings, near: Floats, far: Floats) -> tuple[Geometries, Ints]:
+    """Rings around what convex holes leave uncovered, with the polygon each belongs to."""
+    first, _ = rings.starts[:-1], None
+    apart = np.zeros(len(first), dtype=np.bool_)
+    for one, other in ((near, far), (far, near)):
+        low, high = np.minimum.reduceat(one, first), np.maximum.reduceat(other, first)
+        apart |= (low >= high).any(axis=1)
+    kept = rings.hole & ~apart
+    inner = kept[rings.ring]
+    number = (np.cumsum(kept) - 1)[rings.ring[inner]]
     both = shapely.intersection(
         shapely.polygons(shapely.linearrings(near[inner], indices=number)),
         shapely.polygons(shapely.linearrings(far[inner], indices=number)),
@@ -218,105 +225,89 @@ def _convex_windows(rings: Rings, inner: Bools, near: Floats, far: Floats) -> tu
     windows, of = shapely.get_parts(both, return_index=True)
     # Copies that only touch leave a point or a line, which is no opening.
     opened = (shapely.get_type_id(windows) == shapely.GeometryType.POLYGON) & ~shapely.is_empty(windows)
-    return windows[opened], rings.owner[rings.hole][of[opened]]
+    return shapely.get_exterior_ring(windows[opened]), rings.owner[kept][of[opened]]
 
 
-def _convex_outlines(rings: Rings, near: Floats, far: Floats, facing: Bools) -> Geometries:
-    """Far edge along facing walls, near edge along the others, both vertices where they meet."""
-    outer = ~rings.hole[rings.ring]
-    before = facing[rings.previous]
-    at = np.repeat(np.arange(len(near)), np.where(outer, 1 + (facing != before), 0))
-    second = np.concatenate([[False], at[1:] == at[:-1]])
-    on_far = np.where(second, facing[at], before[at])
-    points = np.where(on_far[:, None], far[at], near[at])
-    return np.asarray(shapely.linearrings(points, indices=rings.owner[rings.ring[at]]))
-
-
-def _hulls(rings: Rings, chosen: Bools, near: Floats, far: Floats) -> Geometries:
-    """Convex hull of both copies of the outline, of chosen polygons only."""
-    owner = np.where(rings.hole, -1, rings.owner)[rings.ring]
-    at = np.repeat(np.flatnonzero((owner >= 0) & chosen[owner]), 2)
+def _convex_hulls(rings: Rings, near: Floats, far: Floats, _: Bools) -> Geometries:
+    """Neither face is shown, so no line of sight passes a hole, and the outline is that of all corners."""
+    at = np.repeat(np.arange(len(near)), 2)
     points = near[at]
     points[1::2] = far[at[1::2]]
-    number = (np.cumsum(chosen) - 1)[owner[at]]
-    hulls: Geometries = shapely.convex_hull(shapely.linestrings(points, indices=number))
-    flat = shapely.get_type_id(hulls) != shapely.GeometryType.POLYGON
-    hulls[flat] = shapely.Polygon()
+    hulls: Geometries = shapely.convex_hull(shapely.linestrings(points, indices=rings.owner[rings.ring[at]]))
+    hulls[shapely.get_type_id(hulls) != shapely.GeometryType.POLYGON] = shapely.Polygon()
     return hulls
 
 
-def _general_area(rings: Rings, near: Floats, far: Floats, facing: Floats) -> Geometries:
-    """Near copy joined with the strips; the near copy is part of the prism, so it never covers too much."""
-    faces = np.asarray(shapely.polygons(shapely.linearrings(near, indices=rings.ring), indices=rings.owner))
-    faces[~shapely.is_valid(faces)] = shapely.Polygon()  # seen edge-on: no area of its own
-    strips, of = _strips(rings, near, far, _settled(rings, facing))
-    group = np.concatenate([np.arange(rings.count), of])
+def _wound_areas(rings: Rings, near: Floats, far: Floats, shown: Bools) -> Geometries:
+    """Where the curves of all rings wind around a point, counted by a buffer of no width."""
+    points, ring = _curves(rings, near, far, shown, np.ones(len(near), dtype=np.bool_))
+    lines = shapely.linearrings(points, indices=ring)
+    # The buffer takes outlines to enclose and holes to exclude, whichever way they run: a curve has to be
+    # given as what its own sense of turning makes of it, and a hole's curve may do either.
+    turn = _signed_areas(points, ring)
+    mirrored = np.sign(np.bincount(rings.owner, turn * ~rings.hole, minlength=rings.count))
+    turn *= mirrored[rings.owner]
+    outline = ~rings.hole | (turn > 0)
+    # Each enclosing curve is a polygon; the excluding ones go with the outline, their owner's first ring.
+    polygon = np.where(outline, np.cumsum(outline) - 1, -1)
+    polygon = np.where(outline, polygon, polygon[np.searchsorted(rings.owner, rings.owner)])
+    order = np.argsort(polygon, kind="stable")
+    polygons = shapely.polygons(lines[order], indices=polygon[order])
+    areas = np.asarray(shapely.buffer(shapely.multipolygons(polygons, indices=rings.owner[outline]), 0.0))
+    size = np.bincount(ring, np.abs(points - points[_ring_firsts(ring)]).sum(axis=1)) ** 2
+    unsure = np.bincount(rings.owner[np.abs(turn) <= _BALANCED * size], minlength=rings.count) > 0
+    return _repaired(areas, unsure, (rings, near, far, shown))
+
+
+_BALANCED = 1e-9
+"""Signed area of a curve, as a share of its extent squared, below which its sense of turning is in doubt."""
+
+
+def _joined_faces(rings: Rings, near: Floats, far: Floats, _: Bools) -> Geometries:
+    """Union of both faces and all walls: slow, and right for every view."""
+    faces = [_flat_areas(rings, copy) for copy in (near, far)]
+    corners = np.stack([near, far, far[rings.following], near[rings.following]], axis=1)
+    walls = shapely.convex_hull(shapely.linestrings(corners))
+    solid = shapely.get_type_id(walls) == shapely.GeometryType.POLYGON
+    every = np.arange(rings.count)
+    group = np.concatenate([every, every, rings.owner[rings.ring][solid]])
     order = np.argsort(group, kind="stable")
-    return union_groups(np.concatenate([faces, strips])[order], group[order], rings.count)
+    return union_groups(np.concatenate([*faces, walls[solid]])[order], group[order], rings.count)
 
 
-def _settled(rings: Rings, facing: Floats) -> Bools:
-    """Which walls face the viewer, where a wall seen edge-on counts if the next ones on both sides do.
-
-    Such a wall has no area, but without it the strips beside it would part along a hairline.
-    """
-    at, starts = np.arange(len(facing)), rings.starts
-    first, last = starts[rings.ring], starts[rings.ring + 1] - 1
-    known = np.where(facing != 0, at, -1)
-    before: Ints = np.maximum.accumulate(known)
-    before = np.where(before < first, before[last], before)
-    known = np.where(facing != 0, at, len(at))
-    after = np.minimum.accumulate(known[::-1])[::-1]
-    after = np.where(after > last, after[first], after)
-    sure = (before >= first) & (after <= last)
-    return sure & (facing[np.where(sure, before, at)] > 0) & (facing[np.where(sure, after, at)] > 0)
+def _flat_areas(rings: Rings, copy: Floats) -> Geometries:
+    """One copy of each polygon; without area where it is seen edge-on."""
+    faces = np.asarray(shapely.polygons(shapely.linearrings(copy, indices=rings.ring), indices=rings.owner))
+    faces[~shapely.is_valid(faces)] = shapely.Polygon()
+    return faces
 
 
-def _strips(rings: Rings, near: Floats, far: Floats, facing: Bools) -> tuple[Geometries, Ints]:
-    """One polygon for each run of facing walls, with the polygon it belongs to."""
-    begins = facing & ~facing[rings.previous]
-    # Walls that face the viewer all around (a hole looked into) are cut in two, so that strips have ends.
-    around = np.bincount(rings.ring[~facing], minlength=len(rings.owner)) == 0
-    first, end = rings.starts[:-1], rings.starts[1:]
-    begins[first[around]] = True
-    begins[(first + end)[around] // 2] = True
-    begin = np.flatnonzero(begins)
-    ring, walls = rings.ring[begin], _walls_in_runs(rings, facing, begins)
-    # Along the near copy to the end of the run, and back along the far one.
-    size = 2 * (walls + 1)
-    run = np.repeat(np.arange(len(begin)), size)
-    step = np.arange(len(run)) - (np.cumsum(size) - size)[run]
-    back = step > walls[run]
-    step = np.where(back, 2 * walls[run] + 1 - step, step)
-    at = first[ring][run] + (begin - first[ring])[run] + step
-    at = np.where(at >= end[ring][run], at - (end - first)[ring][run], at)
-    strips = np.asarray(shapely.polygons(shapely.linearrings(np.where(back[:, None], far[at], near[at]), indices=run)))
-    sound = shapely.is_valid(strips)
-    if sound.all():
-        return strips, rings.owner[ring]
-    # A spiral makes a strip cross itself, and so does rounding: take its walls one by one.
-    single = at[~back & (step < walls[run]) & ~sound[run]]
-    return (
-        np.concatenate([strips[sound], _single_walls(rings, near, far, single)]),
-        np.concatenate([rings.owner[ring][sound], rings.owner[rings.ring[single]]]),
-    )
+def _repaired(areas: Geometries, wrong: Bools, source: tuple[Rings, Floats, Floats, Bools]) -> Geometries:
+    if wrong.any():
+        rings, near, far, shown = source
+        part, at = rings.of(wrong)
+        areas[wrong] = _joined_faces(part, near[at], far[at], shown[at])
+    return areas
 
 
-def _walls_in_runs(rings: Rings, facing: Bools, begins: Bools) -> Ints:
-    """Count the walls of each run, runs in the order of their first wall."""
-    seen = np.cumsum(begins)
-    before: Ints = (seen - begins)[rings.starts[:-1]][rings.ring]
-    # Before a ring's first beginning, a wall goes on the run that began last in this ring.
-    last = seen[rings.starts[1:] - 1][rings.ring]
-    run = np.where(seen == before, last, seen) - 1
-    return np.bincount(run[facing], minlength=int(begins.sum())).astype(np.int64)
+def _curves(rings: Rings, near: Floats, far: Floats, shown: Bools, chosen: Bools) -> tuple[Floats, Ints]:
+    """Far edge along walls that are shown, near edge along the others, both vertices where that changes."""
+    before = shown[rings.previous]
+    at = np.repeat(np.arange(len(near)), np.where(chosen, 1 + (shown != before), 0))
+    second = np.concatenate([[False], at[1:] == at[:-1]])
+    on_far = np.where(second, shown[at], before[at])
+    return np.where(on_far[:, None], far[at], near[at]), rings.ring[at]
 
 
-def _single_walls(rings: Rings, near: Floats, far: Floats, at: Ints) -> Geometries:
-    """Each wall for itself; the image of a flat wall is convex."""
-    ends = np.column_stack([at, rings.following[at]])
-    corners = np.concatenate([near[ends], far[ends]], axis=1)
-    walls: Geometries = shapely.convex_hull(shapely.linestrings(corners))
-    flat = shapely.get_type_id(walls) != shapely.GeometryType.POLYGON
-    walls[flat] = shapely.Polygon()
-    return walls
+def _signed_areas(points: Floats, ring: Ints) -> Floats:
+    """Area of each ring, positive where x turns toward y."""
+    firsts = _ring_firsts(ring)
+    spokes = points - points[firsts]
+    after = np.concatenate([spokes[1:], spokes[:1] * 0])
+    after[ring != np.append(ring[1:], -1)] = 0.0
+    return np.bincount(ring, cross(spokes, after)) / 2
+
+
+def _ring_firsts(ring: Ints) -> Ints:
+    """First point of the ring of each point."""
+    return np.asarray(np.searchsorted(ring, ring))
