@@ -1,0 +1,177 @@
+"""assembly.json to an `Assembly`: what the schema cannot say is checked here, then the model is built."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from choreo.errors import ChoreoError, Finding
+from choreo.model.assembly import Assembly, Joint, Part, Slab
+from choreo.read.depths import Placed, note_contradictions, placed, read_depth
+from choreo.read.names import entries, note_repeats, note_unknown
+from choreo.read.notes import Notes, Place, clipped
+from choreo.read.outlines import read_section
+from choreo.read.parse import parse
+from choreo.read.plates import build_hero, build_plate, check_hero, check_plates
+from choreo.read.schema import check_schema
+from choreo.read.source import read_source
+from choreo.read.values import note_zero, unit, vector
+
+COLOURS = ("#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7", "#999999")
+"""Told apart by all common kinds of colour vision: Okabe and Ito, "Color Universal Design" (2008); their black
+is a grey here, for outlines are black."""
+
+
+@dataclass(frozen=True)
+class AssemblyRead:
+    """What came of reading an assembly, good or not."""
+
+    digest: str = ""
+    assembly: Assembly | None = None
+    """None where there are errors."""
+    ids: tuple[str, ...] | None = None
+    """Part ids where all of them could be read, for checks of other files."""
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass
+class _Reader:
+    """One file while it is read: its value, its notes, and what was made of its parts so far."""
+
+    value: dict[str, Any]
+    notes: Notes
+    slabs: dict[tuple[int, int], Slab] = field(default_factory=dict)
+    deep: list[Placed] = field(default_factory=list)
+
+    def number(self, key: str, otherwise: float) -> float:
+        """Return a number from the top of the file, or `otherwise` where it is not given or not usable."""
+        return float(self.value[key]) if key in self.value and self.notes.sound(key) else otherwise
+
+
+def inspect_assembly(path: Path) -> AssemblyRead:
+    """Read an assembly without raising; `path` is the JSON file."""
+    try:
+        source = read_source(path, "json")
+        value, notes = parse(source)
+    except ChoreoError as error:
+        return AssemblyRead(findings=error.findings)
+    check_schema("assembly", value, notes)
+    ids: tuple[str, ...] | None = None
+    assembly = None
+    if isinstance(value, dict):
+        reader = _Reader(value, notes)
+        ids = _check_ids(reader)
+        _check_slabs(reader)
+        _check_order(reader, ids)
+        _check_joints(reader, ids)
+        check_plates(notes, entries(value, "plates"), ids, path.parent)
+        check_hero(notes, value, path.parent)
+        assembly = None if notes.failed else _build(reader)
+    return AssemblyRead(source.digest, assembly, ids, notes.findings())
+
+
+def _check_ids(reader: _Reader) -> tuple[str, ...] | None:
+    """Note repeated ids; return all of them, or None where some cannot be read."""
+    parts = entries(reader.value, "parts")
+    named = [
+        (("parts", index, "id"), part["id"])
+        for index, part in enumerate(parts)
+        if isinstance(part, dict) and "id" in part and reader.notes.sound("parts", index, "id")
+    ]
+    note_repeats(reader.notes, "repeated-part", "part", named)
+    return tuple(name for _, name in named) if parts and len(named) == len(parts) else None
+
+
+def _check_slabs(reader: _Reader) -> None:
+    """Note what is wrong with sections and depths, and keep the good slabs."""
+    order = [part for part in entries(reader.value, "occlusion_order") if isinstance(part, str)]
+    touch_mm, layer_mm = reader.number("touch_mm", 0.05), reader.number("layer_mm", 4.0)
+    for index, part in enumerate(entries(reader.value, "parts")):
+        name = part.get("id") if isinstance(part, dict) else None
+        rank = order.index(name) if name in order else None
+        for row, slab in enumerate(entries(part, "slabs")):
+            place: Place = ("parts", index, "slabs", row)
+            if not isinstance(slab, dict) or not reader.notes.sound(*place):
+                continue
+            section = read_section(reader.notes, place, slab, touch_mm)
+            depth = read_depth(reader.notes, place, slab, rank, layer_mm, touch_mm)
+            if section and depth:
+                reader.slabs[index, row] = Slab(section.outline, section.holes, depth)
+                if isinstance(name, str) and ("z" in slab or "layer" in slab) and _offset_sound(reader, index):
+                    reader.deep.append(placed(name, vector(part.get("offset", [0, 0, 0])), section.shrunk, depth))
+
+
+def _offset_sound(reader: _Reader, index: int) -> bool:
+    return reader.notes.sound("parts", index, "offset")
+
+
+def _check_order(reader: _Reader, ids: tuple[str, ...] | None) -> None:
+    notes = reader.notes
+    if "occlusion_order" not in reader.value or not notes.sound("occlusion_order"):
+        return
+    order = reader.value["occlusion_order"]
+    for index, name in enumerate(order):
+        if ids is not None:
+            note_unknown(notes, ("occlusion_order", index), name, ids)
+        if name in order[:index]:
+            what = f"`{clipped(name)}` stands in occlusion_order twice."
+            notes.add("repeated-in-order", ("occlusion_order", index), what, remedy="Keep the place that is meant.")
+    if reader.deep and notes.sound("occlusion_order"):
+        note_contradictions(notes, order, reader.deep)
+
+
+def _check_joints(reader: _Reader, ids: tuple[str, ...] | None) -> None:
+    notes = reader.notes
+    for index, joint in enumerate(entries(reader.value, "joints")):
+        place: Place = ("joints", index)
+        if not notes.sound(*place):
+            continue
+        for key in ("part", "into"):
+            if ids is not None:
+                note_unknown(notes, (*place, key), joint[key], ids)
+        if joint["part"] == joint["into"]:
+            what = f"This joint joins `{clipped(joint['part'])}` to itself."
+            notes.add("joint-with-itself", (*place, "into"), what, remedy="Name the part that it comes out of.")
+        note_zero(notes, (*place, "axis"), joint["axis"])
+        _check_fit(notes, place, joint)
+
+
+def _check_fit(notes: Notes, place: Place, joint: dict[str, Any]) -> None:
+    if "fit" in joint and "press_mm" not in joint:
+        why = "Without it nobody knows how much overlap is meant."
+        notes.add("press-without-size", place, "A press fit needs `press_mm`.", why, 'Add e.g. "press_mm": 0.2.')
+    if "press_mm" in joint and "fit" not in joint:
+        what = "`press_mm` is given, but the joint is not a press fit."
+        notes.add("size-without-press", (*place, "press_mm"), what, remedy='Add "fit": "press", or drop `press_mm`.')
+
+
+def _build(reader: _Reader) -> Assembly:
+    """Return the model of a file without errors."""
+    value = reader.value
+    return Assembly(
+        name=value["name"],
+        touch_mm=reader.number("touch_mm", 0.05),
+        parts=tuple(_part(reader, index, part) for index, part in enumerate(value["parts"])),
+        joints=tuple(_joint(joint) for joint in value.get("joints", ())),
+        occlusion_order=tuple(value.get("occlusion_order", ())),
+        plates=tuple(build_plate(plate) for plate in value.get("plates", ())),
+        hero=build_hero(value["hero"]) if "hero" in value else None,
+    )
+
+
+def _part(reader: _Reader, index: int, part: dict[str, Any]) -> Part:
+    return Part(
+        id=part["id"],
+        label=part.get("label", part["id"]),
+        colour=part.get("colour", COLOURS[index % len(COLOURS)]).lower(),
+        offset=vector(part.get("offset", [0, 0, 0])),
+        slabs=tuple(reader.slabs[index, row] for row in range(len(part["slabs"]))),
+        stand_in=part.get("stand_in"),
+    )
+
+
+def _joint(joint: Mapping[str, Any]) -> Joint:
+    press_mm = float(joint.get("press_mm", 0.0))
+    return Joint(joint["kind"], joint["part"], joint["into"], unit(joint["axis"]), press_mm)

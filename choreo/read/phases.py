@@ -1,0 +1,175 @@
+"""The phases of a shot, from the file to the model: what moves when, and what each part keeps over the shot."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
+from typing import Any
+
+from choreo.model.choreography import PartMotion, Phase, Pin
+from choreo.motion.easing import parse_easing
+from choreo.read.names import note_unknown
+from choreo.read.notes import Notes, Place, clipped, key_path
+from choreo.read.values import note_zero, unit
+
+_ONLY_MOVING = ("beats", "easing", "move", "part", "stagger")
+_SAME_DIRECTION = 1e-9
+
+
+def check_phases(notes: Notes, place: Place, phases: Sequence[Any], ids: tuple[str, ...] | None) -> None:
+    """Note what is wrong with the phases of one shot.
+
+    Parameters
+    ----------
+    notes : Notes
+        Of the choreography.
+    place : tuple
+        Of the shot.
+    phases : sequence
+        As parsed; what the schema refuses is passed over.
+    ids : tuple of str or None
+        All part ids, where they are known.
+
+    """
+    for index, phase in enumerate(phases):
+        if isinstance(phase, dict):
+            _check_phase(notes, (*place, "phase", index), phase, ids)
+    _check_turns(notes, place, phases)
+    _check_pins(notes, place, phases)
+
+
+def _check_phase(notes: Notes, place: Place, phase: dict[str, Any], ids: tuple[str, ...] | None) -> None:
+    if notes.sound(*place, "kind") and phase.get("kind") == "hold":
+        for key in _ONLY_MOVING:
+            if key in phase:
+                what = f"`{key}` does nothing in a hold: no part moves."
+                remedy = "Drop it, or move it to an explode or assemble phase."
+                notes.add("misplaced-key", (*place, key), what, remedy=remedy)
+    note_easing(notes, place, phase)
+    if "beats" in phase and notes.sound(*place, "beats") and notes.sound(*place, "frames"):
+        _check_beats(notes, (*place, "beats"), phase["beats"], phase.get("frames"))
+    motions = phase.get("part")
+    for name, motion in motions.items() if isinstance(motions, dict) else ():
+        here = (*place, "part", name)
+        if ids is not None:
+            note_unknown(notes, here, name, ids)
+        if isinstance(motion, dict):
+            note_easing(notes, here, motion)
+            if "along" in motion and notes.sound(*here, "along"):
+                note_zero(notes, (*here, "along"), motion["along"])
+
+
+def note_easing(notes: Notes, place: Place, table: Mapping[str, Any]) -> None:
+    """Note an ``easing`` in `table` that is none."""
+    if "easing" not in table or not notes.sound(*place, "easing"):
+        return
+    try:
+        parse_easing(table["easing"])
+    except ValueError as error:
+        remedy = 'Write e.g. "ease-in-out", "cubic-bezier(0.3, 0, 0.1, 1)" or "min-jerk".'
+        notes.add("bad-easing", (*place, "easing"), str(error), remedy=remedy)
+
+
+def _check_beats(notes: Notes, place: Place, beats: Sequence[int], frames: int | None) -> None:
+    for index, (before, beat) in enumerate(itertools.pairwise(beats), start=1):
+        if beat <= before:
+            what = f"Beat {beat} stands after beat {before}."
+            remedy = "List each beat once, the earliest first; parts may share one."
+            notes.add("beats-not-ascending", (*place, index), what, remedy=remedy)
+    for index, beat in enumerate(beats):
+        if frames is not None and beat >= frames:
+            what = f"Beat {beat} is outside its phase, which has the frames 0 to {int(frames) - 1}."
+            remedy = "Count the beat from the first frame of its phase, or make the phase longer."
+            notes.add("beat-outside", (*place, index), what, remedy=remedy)
+
+
+def _check_turns(notes: Notes, place: Place, phases: Sequence[Any]) -> None:
+    """Note an explode of what is exploded already, and an assemble of what is assembled."""
+    last = None
+    for index, phase in enumerate(phases):
+        here = (*place, "phase", index, "kind")
+        if not isinstance(phase, dict) or "kind" not in phase or not notes.sound(*here):
+            return
+        kind = phase["kind"]
+        if kind == last:
+            state = "apart" if kind == "explode" else "together"
+            what = f"This phase is another {kind}, but the parts are {state} already."
+            remedy = "Put the other kind between the two, join them into one phase, or start a new shot."
+            notes.add("phase-order", here, what, remedy=remedy)
+        last = kind if kind != "hold" else last
+
+
+def _check_pins(notes: Notes, place: Place, phases: Sequence[Any]) -> None:
+    """Note a part whose direction or travel differs between two phases of the shot."""
+    first: dict[tuple[str, str], tuple[Place, Any]] = {}
+    for here, name, motion in _motions(place, phases):
+        for key in ("along", "travel_mm"):
+            if key not in motion or not notes.sound(*here, key):
+                continue
+            where, value = first.setdefault((name, key), ((*here, key), motion[key]))
+            if not _agree(value, motion[key]):
+                notes.add(
+                    "pins-disagree",
+                    (*here, key),
+                    f"`{key}` of `{clipped(name)}` differs from the one at {key_path(where)}.",
+                    "A shot has one route a part: it goes back the way it came.",
+                    "Give both the same value, or give it once.",
+                )
+
+
+def _agree(one: Any, other: Any) -> bool:
+    if isinstance(one, list):
+        return all(abs(a - b) <= _SAME_DIRECTION for a, b in zip(unit(one), unit(other), strict=True))
+    return bool(one == other)
+
+
+def _motions(place: Place, phases: Sequence[Any]) -> list[tuple[Place, str, dict[str, Any]]]:
+    """Return place, part and table of each part's motion in a shot, in the order of the file."""
+    return [
+        ((*place, "phase", index, "part", name), name, motion)
+        for index, phase in enumerate(phases)
+        if isinstance(phase, dict) and isinstance(phase.get("part"), dict)
+        for name, motion in phase["part"].items()
+        if isinstance(motion, dict)
+    ]
+
+
+def build_phase(phase: Mapping[str, Any], defaults: Mapping[str, Any]) -> Phase:
+    """Return the model of a phase without errors; `defaults` are those of the film, filled in."""
+    inherited = {**defaults, **phase}
+    default = PartMotion(inherited["easing"], _move(inherited["move"]))
+    motions = {name: _motion(motion, inherited) for name, motion in phase.get("part", {}).items()}
+    return Phase(
+        kind=phase["kind"],
+        frames=int(phase["frames"]),
+        stagger=int(inherited["stagger"]),
+        default=default,
+        parts=MappingProxyType({name: motion for name, motion in motions.items() if motion != default}),
+        beats=tuple(int(beat) for beat in phase.get("beats", ())),
+    )
+
+
+def build_pins(phases: Sequence[Mapping[str, Any]]) -> Mapping[str, Pin]:
+    """Return what the phases of a shot without errors fix about single parts."""
+    fixed: dict[str, dict[str, Any]] = {}
+    for _, name, motion in _motions((), phases):
+        given: dict[str, Any] = {key: motion[key] for key in ("along", "travel_mm") if key in motion}
+        if given:
+            fixed[name] = {**given, **fixed.get(name, {})}
+    return MappingProxyType({name: _pin(given) for name, given in fixed.items()})
+
+
+def _motion(motion: Mapping[str, Any], inherited: Mapping[str, Any]) -> PartMotion:
+    move = _move(motion.get("move", inherited["move"]))
+    return PartMotion(motion.get("easing", inherited["easing"]), move, int(motion.get("delay", 0)))
+
+
+def _pin(given: Mapping[str, Any]) -> Pin:
+    travel = given.get("travel_mm")
+    along = unit(given["along"]) if "along" in given else None
+    return Pin(along, None if travel is None else float(travel))
+
+
+def _move(value: float | str) -> int | None:
+    return None if isinstance(value, str) else int(value)
