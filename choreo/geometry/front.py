@@ -26,6 +26,8 @@ the one with the widest gap is taken.
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -35,6 +37,7 @@ from numpy.typing import NDArray
 
 from choreo.geometry.camera import Camera
 from choreo.geometry.convex import outward_normals
+from choreo.geometry.regions import NOTHING, common, joined, minus
 from choreo.geometry.scene import Bools, Ints, Piece, Prism, Scene, Shapes, boxes_apart
 from choreo.model.plan import Floats
 
@@ -122,8 +125,10 @@ def flipped(found: Relation) -> Relation:
     return Relation(found.b, found.a, _SWAP[found.code], pieces)
 
 
-def nearer_region(scene: Scene, found: Relation, frames: Ints) -> Shapes:
-    """Return where on the screen both solids are seen and the first is the nearer one.
+def unhidden_region(scene: Scene, found: Relation, frames: Ints) -> Shapes:
+    """Return the first solid's silhouette less where the second solid hides it.
+
+    Where both are seen, the first is the nearer one inside this region, and the second outside of it.
 
     Parameters
     ----------
@@ -133,12 +138,8 @@ def nearer_region(scene: Scene, found: Relation, frames: Ints) -> Shapes:
         MIXED ones.
 
     """
-    seen = [
-        shapely.difference(scene.silhouette((found.a, i), frames), _hidden_by_any(scene, found, i, frames))
-        for i in range(len(scene.pieces[found.a]))
-    ]
-    front = seen[0] if len(seen) == 1 else shapely.union_all(np.array(seen), axis=0)
-    return np.asarray(shapely.intersection(front, scene.silhouette((found.b,), frames)))
+    seen = [_piece_unhidden(scene, found, i, frames) for i in range(len(scene.pieces[found.a]))]
+    return seen[0] if len(seen) == 1 else joined(seen)
 
 
 def cover_region(scene: Scene, found: Relation, frames: Ints) -> Shapes:
@@ -146,15 +147,20 @@ def cover_region(scene: Scene, found: Relation, frames: Ints) -> Shapes:
 
     Not cut along the first solid's outline. Where the second is in front as a whole it is its silhouette.
     """
-    out = np.full(len(frames), shapely.Polygon(), dtype=np.object_)
+    out = np.full(len(frames), NOTHING, dtype=np.object_)
     code = found.code[frames]
     whole = np.flatnonzero(code == Front.SECOND)
-    if whole.size:
-        out[whole] = scene.silhouette((found.b,), frames[whole])
+    out[whole] = scene.silhouette((found.b,), frames[whole])
     mixed = np.flatnonzero(code == Front.MIXED)
     if mixed.size:
-        hidden = [_hidden_by_any(scene, found, i, frames[mixed]) for i in range(len(scene.pieces[found.a]))]
-        out[mixed] = hidden[0] if len(hidden) == 1 else shapely.union_all(np.array(hidden), axis=0)
+        layers = []
+        for i, j in itertools.product(range(len(scene.pieces[found.a])), range(len(scene.pieces[found.b]))):
+            layer = np.full(len(mixed), None, dtype=np.object_)
+            for word, rows in _by_word(found.pieces[i][j], frames[mixed]):
+                layer[rows] = _HIDERS[word](scene, (found.a, i), (found.b, j), found.pieces[i][j], frames[mixed][rows])
+            if not shapely.is_missing(layer).all():
+                layers.append(layer)
+        out[mixed] = joined(layers)
     return out
 
 
@@ -275,25 +281,38 @@ def _at_depths(scene: Scene, ring: Floats, solid: int, frames: Ints, depths: lis
     return np.concatenate(levels, axis=1)
 
 
-def _hidden_by_any(scene: Scene, found: Relation, i: int, frames: Ints) -> Shapes:
-    """Where some piece of the second solid stands before piece i of the first."""
-    hiders: list[Shapes] = []
+def _piece_unhidden(scene: Scene, found: Relation, i: int, frames: Ints) -> Shapes:
+    """Piece i of the first solid less where a piece of the second hides it."""
+    out = scene.silhouette((found.a, i), frames).copy()
     for j in range(len(scene.pieces[found.b])):
         part = found.pieces[i][j]
-        code = part.code[frames]
-        out = np.full(len(frames), None, dtype=np.object_)
-        for word, cover in ((Front.SECOND, _all_of_it), (Front.IN_SECOND, _beside_opening),
-                            (Front.IN_FIRST, _in_opening), (Front.MIXED, _by_prisms)):
-            rows = np.flatnonzero(code == word)
+        pair = (scene, (found.a, i), (found.b, j), part)
+        for word, rows in _by_word(part, frames):
+            if word == Front.IN_SECOND:
+                # Where the inner piece does not stick out behind, no line of sight to it misses both the
+                # opening and the material beside it.
+                within = rows[_ends_within(scene, (found.a, i), (found.b, j), frames[rows])]
+                out[within] = common(out[within], _opening(scene, (found.b, j), (found.a, i), part, frames[within]))
+                rows = np.setdiff1d(rows, within)
             if rows.size:
-                out[rows] = cover(scene, (found.a, i), (found.b, j), part, frames[rows])
-        if (code > Front.FIRST).any():
-            hiders.append(out)
-    if not hiders:
-        return np.full(len(frames), shapely.Polygon(), dtype=np.object_)
-    if len(hiders) == 1:
-        return np.where(shapely.is_missing(hiders[0]), shapely.Polygon(), hiders[0])
-    return np.asarray(shapely.union_all(np.array(hiders), axis=0))
+                out[rows] = minus(out[rows], _HIDERS[word](*pair, frames[rows]))
+    return out
+
+
+def _by_word(part: PieceRelation, frames: Ints) -> list[tuple[Front, Ints]]:
+    """Rows of `frames` on which the second piece hides some of the first, by how it does."""
+    code = part.code[frames]
+    words = [(word, np.flatnonzero(code == word)) for word in _HIDERS]
+    return [(word, rows) for word, rows in words if rows.size]
+
+
+def _ends_within(scene: Scene, inner: tuple[int, int], outer: tuple[int, int], frames: Ints) -> Bools:
+    """Whether the inner piece does not stick out of the outer one on the side away from the camera."""
+    p, o = scene.pieces[inner[0]][inner[1]], scene.pieces[outer[0]][outer[1]]
+    rise = scene.displacements[inner[0], frames, 2] - scene.displacements[outer[0], frames, 2]
+    eye = scene.eyes[frames]
+    above = eye[:, 2] > (o.z1 + scene.displacements[outer[0], frames, 2]) * eye[:, 3]
+    return np.where(above, p.z0 + rise >= o.z0, p.z1 + rise <= o.z1)
 
 
 def _all_of_it(
@@ -309,7 +328,7 @@ def _beside_opening(
 ) -> Shapes:
     """The first piece sits in a hole of the second: hidden but for what shows through the opening."""
     opening = _opening(scene, second, first, found, frames)
-    return np.asarray(shapely.difference(scene.silhouette(second, frames), opening))
+    return minus(scene.silhouette(second, frames), opening)
 
 
 def _in_opening(
@@ -317,7 +336,7 @@ def _in_opening(
 ) -> Shapes:
     """The second piece sits in a hole of the first: it hides where it shows through the opening."""
     opening = _opening(scene, first, second, found, frames)
-    return np.asarray(shapely.intersection(scene.silhouette(second, frames), opening))
+    return common(scene.silhouette(second, frames), opening)
 
 
 def _opening(
@@ -360,16 +379,22 @@ def _by_prisms_with(
     of_first, of_second = scene.prisms(*first), scene.prisms(*second)
     shapes = [scene.silhouette((*second, k), frames) for k in range(len(of_second))]
     seen: list[Shapes] = []
-    hidden = np.full(len(frames), shapely.Polygon(), dtype=np.object_)
+    hidden = np.full(len(frames), NOTHING, dtype=np.object_)
     for m, p in enumerate(of_first):
-        before = np.full((len(of_second), len(frames)), None, dtype=np.object_)
-        for k, q in enumerate(of_second):
-            _, nearer = _sides(scene, p, q, first[0], second[0], frames)
-            before[k, ~nearer] = shapes[k][~nearer]
-        hidden = np.asarray(shapely.union_all(before, axis=0))
+        before = [
+            np.where(_sides(scene, p, q, first[0], second[0], frames)[1], None, shape)
+            for q, shape in zip(of_second, shapes, strict=True)
+        ]
+        hidden = joined(before)
         if len(of_first) > 1:
-            seen.append(shapely.difference(scene.silhouette((*first, m), frames), hidden))
-    if len(of_first) == 1:
-        return hidden
-    front = shapely.union_all(np.array(seen), axis=0)
-    return np.asarray(shapely.difference(scene.silhouette(second[:2], frames), front))
+            seen.append(minus(scene.silhouette((*first, m), frames), hidden))
+    return hidden if len(of_first) == 1 else minus(scene.silhouette(second[:2], frames), joined(seen))
+
+
+_HIDERS: dict[Front, Callable[..., Shapes]] = {
+    Front.SECOND: _all_of_it,
+    Front.IN_SECOND: _beside_opening,
+    Front.IN_FIRST: _in_opening,
+    Front.MIXED: _by_prisms,
+}
+"""Where the second piece hides the first, by their relation."""

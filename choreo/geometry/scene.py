@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import camera_from_matrix
+from choreo.geometry.camera import Camera, camera_from_matrix
 from choreo.geometry.convex import convex_pieces, is_convex_ring
 from choreo.geometry.silhouette import silhouettes
 from choreo.geometry.solid import Band, Solid
@@ -86,6 +86,7 @@ class Scene:
     touch_mm: float
     """How far two solids may reach into each other and still count as side by side."""
     _kept: dict[Key, Shapes] = field(default_factory=dict)
+    _cameras: dict[int, Camera] = field(default_factory=dict)
     _prisms: dict[tuple[int, int, int], tuple[Prism, ...]] = field(default_factory=dict)
 
     @property
@@ -132,10 +133,14 @@ class Scene:
         return eyes
 
     @cached_property
+    def first_camera(self) -> Ints:
+        """(frames,) the first frame with the same camera."""
+        return first_alike(self.cameras.reshape(self.frames, -1))
+
+    @cached_property
     def alike(self) -> Ints:
         """(solids, frames): the first frame on which camera and displacement were the same."""
-        camera = first_alike(self.cameras.reshape(self.frames, -1))
-        rows = [np.column_stack([camera, shift]) for shift in self.displacements]
+        rows = [np.column_stack([self.first_camera, shift]) for shift in self.displacements]
         return np.stack([first_alike(row) for row in rows])
 
     @cached_property
@@ -170,9 +175,14 @@ class Scene:
         missing = np.unique(source)
         missing = missing[shapely.is_missing(kept[missing])]
         if missing.size:
-            cameras = [camera_from_matrix(self.cameras[f]) for f in missing]
+            cameras = [self._camera(int(f)) for f in self.first_camera[missing]]
             kept[missing] = silhouettes(self._solid(key), cameras, self.displacements[solid, missing])
         return kept[source]
+
+    def _camera(self, frame: int) -> Camera:
+        if frame not in self._cameras:
+            self._cameras[frame] = camera_from_matrix(self.cameras[frame])
+        return self._cameras[frame]
 
     def _solid(self, key: Key) -> Solid:
         if len(key) == 1:

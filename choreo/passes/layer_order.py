@@ -6,6 +6,7 @@ a table exists exactly where the table has no ring.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -31,20 +32,20 @@ class Span:
 
 
 def reach(over: Bools) -> Bools:
-    """Return the table's transitive closure: who stands above whom, directly or through others."""
-    closed = over.copy()
+    """Return the transitive closure of tables (..., n, n): who stands above whom, directly or through others."""
+    closed = over
     while True:
-        # int16 holds the number of ways through any layer between.
-        wider = closed | (closed.astype(np.int16) @ closed.astype(np.int16) > 0)
+        ways = closed.astype(np.float32)
+        wider = closed | (ways @ ways > 0)
         if (wider == closed).all():
-            return closed
+            return wider
         closed = wider
 
 
 def in_one_ring(over: Bools) -> Bools:
-    """Return the table of pairs that lie on a common ring."""
+    """Return for tables (..., n, n) the pairs that lie on a common ring."""
     closed = reach(over)
-    return np.asarray(closed & closed.T)
+    return np.asarray(closed & np.swapaxes(closed, -1, -2))
 
 
 def fewest_dropped(over: Bools, cost: Ints) -> Bools:
@@ -132,14 +133,22 @@ def nearest_order(last: Sequence[int], over: Bools) -> list[int]:
 
     """
     out: list[int] = []
-    for low, high in _blocks(last, over):
-        block = list(last[low:high])
-        if len(block) > 1:
-            inside = over[np.ix_(block, block)]
-            places = _nearest(inside) if len(block) <= EXACT_SIZE else _first_that_may(inside)
-            block = [block[p] for p in places]
-        out += block
+    for block in blocks(last, over):
+        inside = over[np.ix_(block, block)]
+        places = _nearest(inside) if len(block) <= EXACT_SIZE else _first_that_may(inside)
+        out += [block[p] for p in places]
     return out
+
+
+def blocks(last: Sequence[int], over: Bools) -> list[list[int]]:
+    """Return the last order in stretches, cut wherever no pair across must change places."""
+    arranged = over[np.ix_(last, last)]
+    behind, above = np.nonzero(np.triu(arranged))
+    inside = np.zeros(len(last), dtype=np.bool_)
+    for low, high in zip(behind, above, strict=True):
+        inside[low + 1 : high + 1] = True
+    starts = [int(p) for p in np.flatnonzero(~inside)]
+    return [list(last[low:high]) for low, high in itertools.pairwise([*starts, len(last)])]
 
 
 def _best_order(weight: Ints) -> list[int]:
@@ -192,17 +201,6 @@ def _good_order(weight: Ints) -> list[int]:
                 order = [*rest[:place], v, *rest[place:]]
                 helped = True
     return order
-
-
-def _blocks(last: Sequence[int], over: Bools) -> list[tuple[int, int]]:
-    """Half-open stretches of the last order, cut wherever no pair across must change places."""
-    arranged = over[np.ix_(last, last)]
-    behind, above = np.nonzero(np.triu(arranged))
-    joined = np.zeros(len(last), dtype=np.bool_)
-    for low, high in zip(behind, above, strict=True):
-        joined[low + 1 : high + 1] = True
-    starts = [int(p) for p in np.flatnonzero(~joined)]
-    return list(zip(starts, [*starts[1:], len(last)], strict=True))
 
 
 def _nearest(over: Bools) -> list[int]:

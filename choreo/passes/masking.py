@@ -9,8 +9,8 @@ A holdout must leave out what t hides of x and nothing that is seen of x; beyond
 the outline of those pieces of t that stand before x, and is not cut along x: a cut there would thin the soft
 edge of x in a composite, and would move with x where the outline of t stands still.
 
-Relations that cannot be part of a ring on any stretch of the shot are taken from the plain front relation;
-only the others need visible regions.
+The front relation of whole silhouettes asks at least as much as the truth does. Where it has no ring, it is
+good enough; only relations on its rings are settled by visible regions.
 """
 
 from __future__ import annotations
@@ -21,11 +21,12 @@ import numpy as np
 import shapely
 
 from choreo.geometry.front import Front
+from choreo.geometry.regions import common, matters, minus, polygons_that_matter
 from choreo.geometry.scene import Bools, Ints, Shapes, first_alike
 from choreo.model.plan import Region, Removal
 from choreo.model.tracks import Holdout, Masking, OrderSpan
-from choreo.passes.layer_order import fewest_dropped, fewest_spans, in_one_ring, nearest_order
-from choreo.passes.visibility import Visibility, matters, polygons_that_matter
+from choreo.passes.layer_order import Span, blocks, fewest_dropped, fewest_spans, in_one_ring, nearest_order
+from choreo.passes.visibility import Visibility
 
 
 def masking(seen: Visibility, ids: Sequence[str], removal: Removal) -> Masking:
@@ -50,13 +51,15 @@ def masking(seen: Visibility, ids: Sequence[str], removal: Removal) -> Masking:
         Holdouts by part, then by what they stand behind, then by frame.
 
     """
-    over = relations_to_keep(seen)
-    dropped = _dropped(over, np.array([removal.rank(name) for name in ids]))
-    orders: list[OrderSpan] = []
-    order = sorted(range(len(ids)), key=lambda part: (-removal.rank(ids[part]), part))
-    for span in fewest_spans(over & ~dropped):
-        order = nearest_order(order, span.over)
-        orders.append(OrderSpan(span.first, span.last, tuple(ids[part] for part in order)))
+    asked = _Asked(seen)
+    asked.settle_rings_of_frames()
+    dropped = _dropped(asked.over, np.array([removal.rank(name) for name in ids]))
+    asked.over &= ~dropped
+    base = sorted(range(len(ids)), key=lambda part: (-removal.rank(ids[part]), part))
+    orders = [
+        OrderSpan(span.first, span.last, tuple(ids[part] for part in order))
+        for span, order in _orders(asked, base)
+    ]
     holdouts = [
         holdout
         for x in range(len(ids))
@@ -67,25 +70,36 @@ def masking(seen: Visibility, ids: Sequence[str], removal: Removal) -> Masking:
     return Masking(tuple(orders), tuple(holdouts))
 
 
-def relations_to_keep(seen: Visibility) -> Bools:
-    """Return (frames, parts, parts) tables: [f, t, x] asks that t is drawn above x on frame f.
+class _Asked:
+    """What each frame asks of its order: at least what the truth needs, and settled where that matters."""
 
-    Every relation that truth needs is there. Those that lie on no ring of the whole shot's relations may be
-    there without need, which costs no order and no holdout.
-    """
-    over = (seen.codes == Front.FIRST) | (seen.codes == Front.MIXED)
-    ringed = in_one_ring(over.any(axis=2))
-    for t in range(seen.parts):
-        asked = over[t] & ringed[t][:, None]
-        frames = np.flatnonzero(asked.any(axis=0))
-        if not frames.size:
-            continue
-        visible = seen.visible(t, frames)
-        alike = seen.alike(t)[frames]
-        for x in np.flatnonzero(asked.any(axis=1)):
-            rows = np.flatnonzero(asked[x, frames])
-            over[t, x, frames[rows]] = _hides(seen, x, frames[rows], visible[rows], alike[rows])
-    return np.ascontiguousarray(np.moveaxis(over, 2, 0))
+    def __init__(self, seen: Visibility) -> None:
+        self.seen = seen
+        codes = np.moveaxis(seen.codes, 2, 0)
+        self.mixed = codes == Front.MIXED
+        self.over = (codes == Front.FIRST) | self.mixed
+        """(frames, parts, parts): [f, t, x] asks that t is drawn above x on frame f."""
+        self.sure = ~self.over
+        """Whether truth needs exactly that."""
+
+    def settle_rings_of_frames(self) -> None:
+        """Settle every relation that lies on a ring of its own frame."""
+        # Two that are in front of each other by turns make most rings; many fall away once one is not seen.
+        self.settle(self.mixed & in_one_ring(self.over))
+        self.settle(in_one_ring(self.over))
+
+    def settle(self, doubtful: Bools) -> bool:
+        """Settle those relations that are not yet; return whether there were any."""
+        doubtful = doubtful & ~self.sure
+        for t in np.flatnonzero(doubtful.any(axis=(0, 2))):
+            frames = np.flatnonzero(doubtful[:, t].any(axis=1))
+            visible = self.seen.visible(t, frames)
+            alike = self.seen.alike(t)[frames]
+            for x in np.flatnonzero(doubtful[:, t].any(axis=0)):
+                rows = np.flatnonzero(doubtful[frames, t, x])
+                self.over[frames[rows], t, x] = _hides(self.seen, x, frames[rows], visible[rows], alike[rows])
+        self.sure |= doubtful
+        return bool(doubtful.any())
 
 
 def _hides(seen: Visibility, x: int, frames: Ints, visible: Shapes, alike: Ints) -> Bools:
@@ -93,8 +107,44 @@ def _hides(seen: Visibility, x: int, frames: Ints, visible: Shapes, alike: Ints)
     same = first_alike(np.column_stack([alike, seen.scene.alike[x, frames]]))
     once = np.unique(same)
     out = np.zeros(len(frames), dtype=np.bool_)
-    out[once] = matters(shapely.intersection(visible[once], seen.silhouette(x, frames[once])))
+    out[once] = matters(common(visible[once], seen.silhouette(x, frames[once])))
     return out[same]
+
+
+def _orders(asked: _Asked, base: list[int]) -> list[tuple[Span, list[int]]]:
+    """Fewest spans and the order of each; a relation that forces a change is settled before it does."""
+    spans = fewest_spans(asked.over)
+    while asked.settle(_at_cuts(asked.over, spans)):
+        spans = fewest_spans(asked.over)
+    out = [(spans[0], nearest_order(base, spans[0].over))]
+    for span in spans[1:]:
+        last = out[-1][1]
+        frames = slice(span.first, span.last + 1)
+        over = asked.over[frames].any(axis=0)
+        while asked.settle(_in_blocks(asked.over, frames, blocks(last, over))):
+            over = asked.over[frames].any(axis=0)
+        out.append((span, nearest_order(last, over)))
+    return out
+
+
+def _at_cuts(over: Bools, spans: list[Span]) -> Bools:
+    """Relations on the rings for which a span had to end."""
+    out = np.zeros_like(over)
+    for span in spans[:-1]:
+        frames = slice(span.first, span.last + 2)
+        out[frames] |= over[frames] & in_one_ring(over[frames].any(axis=0))
+    return out
+
+
+def _in_blocks(over: Bools, frames: slice, stretches: list[list[int]]) -> Bools:
+    """Relations of those frames between layers that may change places."""
+    out = np.zeros_like(over)
+    for block in stretches:
+        if len(block) > 1:
+            among = np.ix_(block, block)
+            for frame in range(frames.start, frames.stop):
+                out[frame][among] = over[frame][among]
+    return out
 
 
 def _dropped(over: Bools, rank: Ints) -> Bools:
@@ -125,8 +175,8 @@ def _regions(seen: Visibility, t: int, x: int, frames: Ints) -> Shapes:
     """Where x is left out behind t: the outline of t's pieces before x, less what is seen of x."""
     out = seen.cover(x, t, frames).copy()
     visible = seen.visible(x, frames)
-    cut = matters(shapely.intersection(out, visible))
-    out[cut] = shapely.difference(out[cut], visible[cut])
+    cut = matters(common(out, visible))
+    out[cut] = minus(out[cut], visible[cut])
     return out
 
 

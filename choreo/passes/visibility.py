@@ -13,15 +13,11 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from choreo.geometry.front import Codes, Front, Relation, cover_region, flipped, nearer_region, relation
-from choreo.geometry.scene import Bools, Ints, Scene, Shapes, build_scene, first_alike
+from choreo.geometry.front import Codes, Front, Relation, cover_region, flipped, relation, unhidden_region
+from choreo.geometry.regions import NOTHING, common, matters, minus
+from choreo.geometry.scene import Ints, Scene, Shapes, build_scene, first_alike
 from choreo.geometry.solid import Solid
 from choreo.model.plan import Floats
-
-LEAST_AREA_PX2 = 0.01
-"""A polygon with less area than this is a leftover of rounding: a hundredth of a pixel."""
-LEAST_WIDTH_PX = 0.02
-"""A polygon thinner than this (twice its area over its perimeter) is one too: it moves no 8-bit edge."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,11 +44,6 @@ class Visibility:
         source = self.alike(part)[frames]
         return self._filled(("visible", part, part), source, lambda f: self._visible(part, f))
 
-    def nearer(self, a: int, b: int, frames: Ints) -> Shapes:
-        """Return where both parts are seen and a is the nearer one, on frames on which their relation is MIXED."""
-        source = self._alike_pair(a, b)[frames]
-        return self._filled(("nearer", a, b), source, lambda f: self._nearer(a, b, f))
-
     def cover(self, a: int, b: int, frames: Ints) -> Shapes:
         """Return where a piece of b stands, or would stand, before some piece of a (see `cover_region`)."""
         source = self._alike_pair(a, b)[frames]
@@ -70,20 +61,24 @@ class Visibility:
         for word in (Front.FIRST, Front.MIXED):
             for other in range(self.parts):
                 rows = np.flatnonzero((self.codes[other, part, frames] == word) & ~shapely.is_empty(out))
-                if not rows.size:
-                    continue
-                there = frames[rows]
-                hider = self.silhouette(other, there) if word == Front.FIRST else self.nearer(other, part, there)
-                out[rows] = shapely.difference(out[rows], hider)
+                if rows.size:
+                    out[rows] = self._less(out[rows], part, other, frames[rows], whole=word == Front.FIRST)
             # What rounding left of a hidden part must not be asked any further.
-            out[~matters(out)] = shapely.Polygon()
+            out[~matters(out)] = NOTHING
         return out
 
-    def _nearer(self, a: int, b: int, frames: Ints) -> Shapes:
-        if len(self.scene.pieces[a]) <= len(self.scene.pieces[b]):
-            return nearer_region(self.scene, self._relation(a, b), frames)
-        both = shapely.intersection(self.silhouette(a, frames), self.silhouette(b, frames))
-        return np.asarray(shapely.difference(both, self.nearer(b, a, frames)))
+    def _less(self, shapes: Shapes, part: int, other: int, frames: Ints, *, whole: bool) -> Shapes:
+        """Shapes of the part less what the other hides of it."""
+        if whole:
+            return minus(shapes, self.silhouette(other, frames))
+        # The solid of fewer pieces is asked; its answer serves both.
+        if (len(self.scene.pieces[part]), part) <= (len(self.scene.pieces[other]), other):
+            return common(shapes, self._unhidden(part, other, frames))
+        return minus(shapes, self._unhidden(other, part, frames))
+
+    def _unhidden(self, a: int, b: int, frames: Ints) -> Shapes:
+        source = self._alike_pair(a, b)[frames]
+        return self._filled(("unhidden", a, b), source, lambda f: unhidden_region(self.scene, self._relation(a, b), f))
 
     def _relation(self, a: int, b: int) -> Relation:
         return self._relations[a, b] if a < b else flipped(self._relations[b, a])
@@ -130,21 +125,3 @@ def visibility(solids: Sequence[Solid], cameras: Floats, displacements: Floats, 
             codes[a, b], codes[b, a] = found.code, flipped(found).code
     return Visibility(scene, codes, relations)
 
-
-def matters(regions: Shapes) -> Bools:
-    """Return which regions hold a polygon that is more than a leftover of rounding.
-
-    One with at least `LEAST_AREA_PX2` of area and `LEAST_WIDTH_PX` of width.
-    """
-    out = shapely.area(regions) >= LEAST_AREA_PX2
-    rows = np.flatnonzero(out)
-    parts, owner = shapely.get_parts(regions[rows], return_index=True)
-    sound = polygons_that_matter(parts)
-    out[rows] = np.bincount(owner[sound], minlength=len(rows)) > 0
-    return np.asarray(out)
-
-
-def polygons_that_matter(polygons: Shapes) -> Bools:
-    """Return which polygons are more than a leftover of rounding."""
-    area = shapely.area(polygons)
-    return np.asarray((area >= LEAST_AREA_PX2) & (2 * area >= LEAST_WIDTH_PX * shapely.length(polygons)))
