@@ -12,7 +12,7 @@ from choreo.model.assembly import Assembly, Joint, Part, Slab
 from choreo.read.depths import Placed, note_contradictions, placed, read_depth
 from choreo.read.names import entries, note_repeats, note_unknown
 from choreo.read.notes import Notes, Place, clipped
-from choreo.read.outlines import read_section
+from choreo.read.outlines import read_sections
 from choreo.read.parse import parse
 from choreo.read.plates import build_hero, build_plate, check_hero, check_plates
 from choreo.read.schema import check_schema
@@ -86,25 +86,25 @@ def _check_ids(reader: _Reader) -> tuple[str, ...] | None:
 
 def _check_slabs(reader: _Reader) -> None:
     """Note what is wrong with sections and depths, and keep the good slabs."""
-    order = [part for part in entries(reader.value, "occlusion_order") if isinstance(part, str)]
     touch_mm, layer_mm = reader.number("touch_mm", 0.05), reader.number("layer_mm", 4.0)
-    for index, part in enumerate(entries(reader.value, "parts")):
-        name = part.get("id") if isinstance(part, dict) else None
-        rank = order.index(name) if name in order else None
-        for row, slab in enumerate(entries(part, "slabs")):
-            place: Place = ("parts", index, "slabs", row)
-            if not isinstance(slab, dict) or not reader.notes.sound(*place):
-                continue
-            section = read_section(reader.notes, place, slab, touch_mm)
-            depth = read_depth(reader.notes, place, slab, rank, layer_mm, touch_mm)
-            if section and depth:
-                reader.slabs[index, row] = Slab(section.outline, section.holes, depth)
-                if isinstance(name, str) and ("z" in slab or "layer" in slab) and _offset_sound(reader, index):
-                    reader.deep.append(placed(name, vector(part.get("offset", [0, 0, 0])), section.shrunk, depth))
-
-
-def _offset_sound(reader: _Reader, index: int) -> bool:
-    return reader.notes.sound("parts", index, "offset")
+    slabs = [
+        (("parts", index, "slabs", row), slab)
+        for index, part in enumerate(entries(reader.value, "parts"))
+        for row, slab in enumerate(entries(part, "slabs"))
+        if isinstance(slab, dict) and reader.notes.sound("parts", index, "slabs", row)
+    ]
+    ranks = {name: rank for rank, name in enumerate(entries(reader.value, "occlusion_order")) if isinstance(name, str)}
+    for (place, slab), section in zip(slabs, read_sections(reader.notes, slabs, touch_mm), strict=True):
+        part = reader.value["parts"][place[1]]
+        name = part.get("id")
+        rank = ranks.get(name) if isinstance(name, str) else None
+        depth = read_depth(reader.notes, place, slab, rank, layer_mm, touch_mm)
+        if section is None or depth is None:
+            continue
+        reader.slabs[place[1], place[3]] = Slab(section.outline, section.holes, depth)
+        has_depth = "z" in slab or "layer" in slab
+        if ranks and has_depth and isinstance(name, str) and reader.notes.sound("parts", place[1], "offset"):
+            reader.deep.append(placed(name, vector(part.get("offset", [0, 0, 0])), section.shrunk, depth))
 
 
 def _check_order(reader: _Reader, ids: tuple[str, ...] | None) -> None:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from choreo.model.assembly import Ring
 from choreo.read.notes import Notes, Place, spoken
 
-Polygon = Any
-"""A shapely Polygon."""
+Geometries = NDArray[np.object_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,42 +28,59 @@ class Section:
     """Less half of ``touch_mm`` all around: where it still meets another section, the two truly overlap."""
 
 
-def read_section(notes: Notes, place: Place, slab: dict[str, Any], touch_mm: float) -> Section | None:
-    """Return the section of a slab that passed its schema, or note why there is none.
+@dataclass(frozen=True)
+class _Edge:
+    """One ring of one slab."""
+
+    slab: int
+    place: Place
+    ring: Ring
+
+
+def read_sections(notes: Notes, slabs: Sequence[tuple[Place, dict[str, Any]]], touch_mm: float) -> list[Section | None]:
+    """Return the section of each slab, or note why it has none.
 
     Parameters
     ----------
     notes : Notes
         Of the assembly.
-    place : tuple
-        Of the slab.
-    slab : dict
-        With ``outline`` and perhaps ``holes``.
+    slabs : sequence of (place, slab)
+        Slabs that passed their schema, with ``outline`` and perhaps ``holes``.
     touch_mm : float
         mm.
 
     Returns
     -------
-    Section or None
-        Rings as the user wrote them, but for repeated points in a row and the repeated last one.
+    list of Section or None
+        One for each slab. Rings are as the user wrote them, but for repeated points in a row and the repeated
+        last one.
+
+    Notes
+    -----
+    All rings of the file go through each test together, which is many times faster than one by one.
 
     """
+    edges: list[list[_Edge]] = [_edges(notes, index, *slab) for index, slab in enumerate(slabs)]
+    rings, owners = _simple(notes, edges)
+    wholes = _whole(notes, edges, rings, owners)
+    shrunk = shapely.buffer(wholes, -touch_mm / 2, join_style="mitre", mitre_limit=5.0)
+    sections: list[Section | None] = []
+    for own, section in zip(edges, shrunk, strict=True):
+        if section is not None and section.is_empty:
+            _note_thin(notes, own[0].place, touch_mm)
+        usable = section is not None and not section.is_empty
+        outline, *holes = [edge.ring for edge in own] or [()]
+        sections.append(Section(outline, tuple(holes), section) if usable else None)
+    return sections
+
+
+def _edges(notes: Notes, index: int, place: Place, slab: dict[str, Any]) -> list[_Edge]:
+    """Return outline and holes of a slab; none where they cannot be read."""
     if not isinstance(slab["outline"], list):
         _note_not_yet(notes, (*place, "outline"), "matte" if "matte" in slab["outline"] else "svg")
-        return None
-    places = [(*place, "outline"), *((*place, "holes", i) for i in range(len(slab.get("holes", []))))]
-    rings = [_ring(points) for points in [slab["outline"], *slab.get("holes", [])]]
-    polygons = [_simple(notes, at, ring) for at, ring in zip(places, rings, strict=True)]
-    if any(polygon is None for polygon in polygons):
-        return None
-    whole = shapely.Polygon(rings[0], rings[1:])
-    if len(rings) > 1 and not _holes_fit(notes, places, polygons, whole):
-        return None
-    shrunk = shapely.buffer(whole, -touch_mm / 2, join_style="mitre", mitre_limit=5.0)
-    if shrunk.is_empty:
-        _note_thin(notes, (*place, "outline"), touch_mm)
-        return None
-    return Section(rings[0], tuple(rings[1:]), shrunk)
+        return []
+    holes = [((*place, "holes", row), points) for row, points in enumerate(slab.get("holes", []))]
+    return [_Edge(index, at, _ring(points)) for at, points in [((*place, "outline"), slab["outline"]), *holes]]
 
 
 def _ring(points: list[list[float]]) -> Ring:
@@ -70,54 +88,73 @@ def _ring(points: list[list[float]]) -> Ring:
     return tuple(point for before, point in zip([ring[-1], *ring[:-1]], ring, strict=True) if point != before)
 
 
-def _simple(notes: Notes, place: Place, ring: Ring) -> Polygon | None:
-    """Return the polygon inside one ring, or note why there is none."""
-    name = spoken(place)
-    if len(set(ring)) < 3:
-        what = f"{name} has fewer than three different points."
-        notes.add("too-few-points", place, what, remedy="Give at least three corners.")
-        return None
-    polygon = shapely.Polygon(ring)
-    if not polygon.is_valid:
-        near = re.search(r"\[(.*)\]", shapely.is_valid_reason(polygon))
-        where = ", ".join(near[1].split()) if near else "?"
-        if np.linalg.matrix_rank(np.array(ring) - ring[0]) < 2:
-            what = f"The points of {name} lie on one line."
-            notes.add("no-area", place, what, remedy="Give the ring an inside.")
-        else:
-            what = f"{name} crosses or touches itself near [{where}]."
-            remedy = "Put the points in the order in which the edge runs, each once."
-            notes.add("crosses-itself", place, what, "Inside and outside cannot be told apart there.", remedy)
-        return None
-    return polygon
+def _simple(notes: Notes, edges: list[list[_Edge]]) -> tuple[Geometries, NDArray[np.intp]]:
+    """Return the rings of all slabs whose rings are simple, with the slab of each; note those that are not."""
+    drawn = [edge for own in edges for edge in own if _has_corners(notes, edge)]
+    if not drawn:
+        return np.empty(0, dtype=object), np.empty(0, dtype=np.intp)
+    points = np.concatenate([edge.ring for edge in drawn])
+    rings = shapely.linearrings(points, indices=np.repeat(np.arange(len(drawn)), [len(e.ring) for e in drawn]))
+    for index in np.flatnonzero(~shapely.is_valid(shapely.polygons(rings))):
+        _note_crossing(notes, drawn[index], rings[index])
+    keep = [index for index, edge in enumerate(drawn) if notes.sound(*edge.place[:4])]
+    return rings[keep], np.array([drawn[index].slab for index in keep], dtype=np.intp)
 
 
-def _holes_fit(notes: Notes, places: list[Place], polygons: list[Polygon], whole: Polygon) -> bool:
-    """Whether all holes lie inside the outline and clear of each other; notes those that do not."""
-    if whole.is_valid:
+def _has_corners(notes: Notes, edge: _Edge) -> bool:
+    if len(set(edge.ring)) >= 3:
         return True
-    outline, holes = polygons[0], polygons[1:]
-    before = len(holes)
-    inside = shapely.covers(outline, holes)
-    for place, fits in zip(places[1:], inside, strict=True):
-        if not fits:
-            what = f"{spoken(place)} is not wholly inside its outline."
-            notes.add("hole-outside", place, what, remedy="Move the hole inside, or draw the outline around it.")
-            before -= 1
-    overlapping = _overlaps(holes)
-    for first, second in overlapping:
-        what = f"{spoken(places[1 + second])} overlaps {spoken(places[1 + first])}."
-        notes.add("holes-overlap", places[1 + second], what, remedy="Join the two holes into one ring.")
-    if before == len(holes) and not overlapping:
-        what = "A hole runs along its outline or another hole, or holes cut the slab into pieces."
-        remedy = "Leave material all around each hole, or cut the outline itself."
-        notes.add("hole-touches", places[1][:-1], what, remedy=remedy)
+    what = f"{spoken(edge.place)} has fewer than three different points."
+    notes.add("too-few-points", edge.place, what, remedy="Give at least three corners.")
     return False
 
 
-def _overlaps(holes: list[Polygon]) -> list[tuple[int, int]]:
-    tree = shapely.STRtree(holes)
-    pairs = tree.query(holes, predicate="intersects").T
+def _note_crossing(notes: Notes, edge: _Edge, ring: BaseGeometry) -> None:
+    name = spoken(edge.place)
+    if np.linalg.matrix_rank(np.array(edge.ring) - edge.ring[0]) < 2:
+        what = f"The points of {name} lie on one line."
+        notes.add("no-area", edge.place, what, remedy="Give the ring an inside.")
+        return
+    near = re.search(r"\[(.*)\]", shapely.is_valid_reason(shapely.Polygon(ring)))
+    where = f" near [{', '.join(near[1].split())}]" if near else ""
+    what = f"{name} crosses or touches itself{where}."
+    remedy = "Put the points in the order in which the edge runs, each once."
+    notes.add("crosses-itself", edge.place, what, "Inside and outside cannot be told apart there.", remedy)
+
+
+def _whole(notes: Notes, edges: list[list[_Edge]], rings: Geometries, owners: NDArray[np.intp]) -> Geometries:
+    """Return each slab's polygon with its holes; None where there is none."""
+    wholes = np.full(len(edges), None, dtype=object)
+    present, compact = np.unique(owners, return_inverse=True)
+    if len(present):
+        wholes[present] = shapely.polygons(rings, indices=compact)
+    for index in present[~shapely.is_valid(wholes[present])]:
+        _note_holes(notes, edges[index], shapely.polygons(rings[owners == index]))
+        wholes[index] = None
+    return wholes
+
+
+def _note_holes(notes: Notes, own: list[_Edge], polygons: Geometries) -> None:
+    """Note why the holes of a slab do not fit its outline or each other."""
+    outline, holes = polygons[0], polygons[1:]
+    outside = np.flatnonzero(~shapely.covers(outline, holes))
+    for row in outside:
+        what = f"{spoken(own[1 + row].place)} is not wholly inside its outline."
+        remedy = "Move the hole inside, or draw the outline around it."
+        notes.add("hole-outside", own[1 + row].place, what, remedy=remedy)
+    overlapping = _overlaps(holes)
+    for first, second in overlapping:
+        what = f"{spoken(own[1 + second].place)} overlaps {spoken(own[1 + first].place)}."
+        remedy = "Join the two holes into one ring."
+        notes.add("holes-overlap", own[1 + second].place, what, remedy=remedy)
+    if not len(outside) and not overlapping:
+        what = "A hole runs along its outline or another hole, or holes cut the slab into pieces."
+        remedy = "Leave material all around each hole, or cut the outline itself."
+        notes.add("hole-touches", own[1].place[:-1], what, remedy=remedy)
+
+
+def _overlaps(holes: Geometries) -> list[tuple[int, int]]:
+    pairs = shapely.STRtree(holes).query(holes, predicate="intersects").T
     ordered = sorted((int(a), int(b)) for a, b in pairs if a < b)
     return [(a, b) for a, b in ordered if shapely.intersection(holes[a], holes[b]).area > 0]
 
