@@ -98,7 +98,7 @@ def perspective_camera(
         px.
 
     """
-    right, up, forward = _axes(azimuth, elevation)
+    right, up, forward = view_axes(azimuth, elevation)
     position = np.asarray(target, dtype=np.float64) - distance_mm * forward
     focal_px = focal_mm * max(resolution[0] / sensor_mm[0], resolution[1] / sensor_mm[1])
     linear = np.stack(
@@ -132,7 +132,7 @@ def orthographic_camera(
         px.
 
     """
-    right, up, forward = _axes(azimuth, elevation)
+    right, up, forward = view_axes(azimuth, elevation)
     linear = np.stack([px_per_mm * right, -px_per_mm * up, np.zeros(3)])
     centre = np.array([resolution[0] / 2, resolution[1] / 2, 1.0])
     return _camera(linear, centre - linear @ np.asarray(target, dtype=np.float64), forward, None)
@@ -183,7 +183,7 @@ def _affine_camera(linear: Floats, last: Floats) -> Camera:
     return _camera(linear / last[2], last / last[2], across / length, None)
 
 
-def _axes(azimuth: float, elevation: float) -> tuple[Floats, Floats, Floats]:
+def view_axes(azimuth: float, elevation: float) -> tuple[Floats, Floats, Floats]:
     """Right, up and forward, unit vectors; of use straight above and below as well."""
     sin_a, cos_a = _sin_cos(azimuth)
     sin_e, cos_e = _sin_cos(elevation)

@@ -36,7 +36,6 @@ import shapely
 from numpy.typing import NDArray
 
 from choreo.geometry.camera import Camera
-from choreo.geometry.convex import outward_normals
 from choreo.geometry.regions import NOTHING, common, joined, minus
 from choreo.geometry.scene import Bools, Ints, Piece, Prism, Scene, Shapes, boxes_apart
 from choreo.model.plan import Floats
@@ -98,10 +97,13 @@ def relation(scene: Scene, a: int, b: int) -> Relation:
         APART, FIRST, SECOND or MIXED a frame.
 
     """
-    gap, first = _sides(scene, scene.hulls[a], scene.hulls[b], a, b)
-    code = np.where(first, Front.FIRST, Front.SECOND).astype(np.int8)
-    code[scene.apart(a, b)] = Front.APART
-    open_question = np.flatnonzero((gap < -scene.touch_mm) & (code != Front.APART))
+    code = np.full(scene.frames, Front.APART, dtype=np.int8)
+    met = np.flatnonzero(~scene.apart(a, b))
+    if not met.size:
+        return Relation(a, b, code, ())
+    gap, first = _sides(scene, scene.hulls[a], scene.hulls[b], a, b, met)
+    code[met] = np.where(first, Front.FIRST, Front.SECOND)
+    open_question = met[gap < -scene.touch_mm]
     if not open_question.size:
         return Relation(a, b, code, ())
     pieces = tuple(
@@ -109,9 +111,9 @@ def relation(scene: Scene, a: int, b: int) -> Relation:
         for i in range(len(scene.pieces[a]))
     )
     table = np.array([[p.code for p in row] for row in pieces]).reshape(-1, scene.frames)[:, open_question]
-    met = table != Front.APART
+    seen = table != Front.APART
     code[open_question] = np.select(
-        [~met.any(axis=0), (~met | (table == Front.FIRST)).all(axis=0), (~met | (table == Front.SECOND)).all(axis=0)],
+        [~seen.any(axis=0), (~seen | (table == Front.FIRST)).all(axis=0), (~seen | (table == Front.SECOND)).all(axis=0)],
         [Front.APART, Front.FIRST, Front.SECOND],
         Front.MIXED,
     )
@@ -173,23 +175,22 @@ def _flipped_piece(found: PieceRelation) -> PieceRelation:
     return PieceRelation(_SWAP[found.code], found.hole, ~found.outer_first)
 
 
-def _sides(scene: Scene, p: Prism, q: Prism, a: int, b: int, frames: Ints | None = None) -> tuple[Floats, Bools]:
+def _sides(scene: Scene, p: Prism, q: Prism, a: int, b: int, frames: Ints) -> tuple[Floats, Bools]:
     """Widest gap (n,) between two displaced convex prisms, mm, and whether p is on the camera's side of it."""
-    chosen = slice(None) if frames is None else frames
-    of_p, high_p = outward_normals(p.ring)
-    of_q, high_q = outward_normals(q.ring)
+    of_p, high_p = p.walls
+    of_q, high_q = q.walls
     # Unit normals that point from p toward q; p ends at `high`, q begins at `low`.
     flat = np.concatenate([of_p, -of_q])
     normals = np.column_stack([flat, np.zeros(len(flat))])
     normals = np.concatenate([normals, [[0, 0, 1], [0, 0, -1]]])
     high = np.concatenate([high_p, -(p.ring @ of_q.T).min(axis=0), [p.z1, -p.z0]])
     low = np.concatenate([(q.ring @ of_p.T).min(axis=0), -high_q, [q.z0, -q.z1]])
-    high_now = high + scene.displacements[a][chosen] @ normals.T
-    low_now = low + scene.displacements[b][chosen] @ normals.T
+    high_now = high + scene.displacements[a][frames] @ normals.T
+    low_now = low + scene.displacements[b][frames] @ normals.T
     best = (low_now - high_now).argmax(axis=1)
     row = np.arange(len(best))
     high_best, low_best = high_now[row, best], low_now[row, best]
-    eye = scene.eyes[chosen]
+    eye = scene.eyes[frames]
     side = (normals[best] * eye[:, :3]).sum(axis=1) - (high_best + low_best) / 2 * eye[:, 3]
     return low_best - high_best, side < 0
 

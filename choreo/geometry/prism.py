@@ -144,6 +144,8 @@ def swept_area(rings: Rings, near: Floats, far: Floats, facing: Floats, hulled: 
 
     """
     out = np.full(rings.count, shapely.Polygon(), dtype=np.object_)
+    if not len(rings.owner):
+        return out
     bent = np.bincount(rings.owner[~rings.convex], minlength=rings.count) > 0
     convex = (np.bincount(rings.owner, minlength=rings.count) > 0) & ~bent
     shown = facing > 0
@@ -210,7 +212,7 @@ def _convex_areas(rings: Rings, near: Floats, far: Floats, shown: Bools) -> Geom
 
 def _convex_windows(rings: Rings, near: Floats, far: Floats) -> tuple[Geometries, Ints]:
     """Rings around what convex holes leave uncovered, with the polygon each belongs to."""
-    first, _ = rings.starts[:-1], None
+    first = rings.starts[:-1]
     apart = np.zeros(len(first), dtype=np.bool_)
     for one, other in ((near, far), (far, near)):
         low, high = np.minimum.reduceat(one, first), np.maximum.reduceat(other, first)

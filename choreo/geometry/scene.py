@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.camera import Camera, camera_from_matrix
-from choreo.geometry.convex import convex_pieces, is_convex_ring
+from choreo.geometry.convex import convex_pieces, is_convex_ring, outward_normals
 from choreo.geometry.silhouette import silhouettes
 from choreo.geometry.solid import Band, Solid
 from choreo.model.plan import Floats
@@ -37,6 +37,11 @@ class Prism:
     z0: float
     z1: float
     ring: Floats
+
+    @cached_property
+    def walls(self) -> tuple[Floats, Floats]:
+        """Unit outward normals (k, 2) of the walls, and how far out (k,) each stands."""
+        return outward_normals(self.ring)
 
 
 @dataclass(frozen=True, eq=False)
@@ -232,8 +237,9 @@ def build_scene(solids: Sequence[Solid], cameras: Floats, displacements: Floats,
 
 def first_alike(rows: NDArray[np.generic]) -> Ints:
     """Return for each row the index of the first row equal to it."""
-    _, first, inverse = np.unique(rows, axis=0, return_index=True, return_inverse=True)
-    return np.asarray(first[inverse.reshape(-1)], dtype=np.int64)
+    rows = np.ascontiguousarray(rows)
+    seen: dict[bytes, int] = {}
+    return np.array([seen.setdefault(row.tobytes(), n) for n, row in enumerate(rows)], dtype=np.int64)
 
 
 def around(boxes: Floats) -> Floats:

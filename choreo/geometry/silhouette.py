@@ -252,7 +252,11 @@ def _cut_hulls(image: Floats) -> tuple[Geometries, Ints]:
 def _displaced(areas: Geometries, by: Floats) -> Geometries:
     """Each area displaced by its row of `by`."""
     shift = np.repeat(by, shapely.get_num_coordinates(areas), axis=0)
-    return np.asarray(shapely.transform(areas, lambda xy: xy + shift), dtype=np.object_)
+    moved = np.asarray(shapely.transform(areas, lambda xy: xy + shift), dtype=np.object_)
+    # Rounding to other places can make the sides of a hairline touch.
+    for row in np.flatnonzero(~shapely.is_valid(moved)):
+        moved[row] = _areas(shapely.make_valid(moved[row]))
+    return moved
 
 
 def _half(section: BaseGeometry, plane: Floats) -> BaseGeometry:

@@ -188,4 +188,4 @@ def as_regions(shape: shapely.geometry.base.BaseGeometry) -> tuple[Region, ...]:
 
 
 def _ring(ring: shapely.LinearRing) -> tuple[tuple[float, float], ...]:
-    return tuple((float(x), float(y)) for x, y in shapely.get_coordinates(ring)[:-1])
+    return tuple(map(tuple, shapely.get_coordinates(ring)[:-1].tolist()))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -51,15 +52,25 @@ class Visibility:
 
     def alike(self, part: int) -> Ints:
         """(frames,) the first frame on which the part and all that may hide it stood alike."""
-        code = self.codes[:, part]
-        hiders = (code == Front.FIRST) | (code == Front.MIXED)
-        hiders[part] = True
-        return first_alike(np.where(hiders, self.scene.alike, -1).T)
+        return self._alike[part]
+
+    @cached_property
+    def _alike(self) -> Ints:
+        hiders = (self.codes == Front.FIRST) | (self.codes == Front.MIXED)
+        hiders[range(self.parts), range(self.parts)] = True
+        alike = self.scene.alike
+        return np.stack([first_alike(np.where(hiders[:, part], alike, -1).T) for part in range(self.parts)])
+
+    @cached_property
+    def _largest_first(self) -> list[int]:
+        """Parts by area in plan: the sooner a part is hidden whole, the less is left to ask."""
+        areas = [shapely.Polygon(hull.ring).area for hull in self.scene.hulls]
+        return sorted(range(self.parts), key=lambda part: -areas[part])
 
     def _visible(self, part: int, frames: Ints) -> Shapes:
         out = self.silhouette(part, frames).copy()
         for word in (Front.FIRST, Front.MIXED):
-            for other in range(self.parts):
+            for other in self._largest_first:
                 rows = np.flatnonzero((self.codes[other, part, frames] == word) & ~shapely.is_empty(out))
                 if rows.size:
                     out[rows] = self._less(out[rows], part, other, frames[rows], whole=word == Front.FIRST)
