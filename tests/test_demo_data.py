@@ -272,12 +272,12 @@ def sizes(ring: list) -> tuple[float, float]:
 
 
 @pytest.mark.parametrize("number", [1, 2, 3, 4])
-def test_screws_are_iso_4762_m2_5_by_8(number):
+def test_screws_are_iso_4762_m2_5_by_6(number):
     # ISO 4762:2004 table 1, M2.5 (as printed in two public tables that agree): head diameter 4.5 (plain, maximum),
-    # head height 2.5, socket 2.0 across flats and at least 1.1 deep; length 8 is measured under the head.
+    # head height 2.5, socket 2.0 across flats and at least 1.1 deep; length 6 is measured under the head.
     shaft, *head = part_of("headlamp", f"screw_{number}")["slabs"]
     assert sizes(shaft["outline"]) == (2.5, 2.5)
-    assert shaft["z"] == [-8, 0]
+    assert shaft["z"] == [-6, 0]
     assert all(sizes(slab["outline"]) == (4.5, 4.5) for slab in head)
     assert (head[0]["z"][0], head[-1]["z"][1]) == (0, 2.5)
     (socket,) = head[-1]["holes"]
