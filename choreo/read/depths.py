@@ -15,6 +15,9 @@ from choreo.read.notes import Notes, Place
 
 Depth = tuple[float, float]
 
+ROUNDING_MM = 1e-9
+"""14.05 - 14 is a little more than 0.05 in binary; nobody means that difference."""
+
 
 @dataclass(frozen=True, eq=False)
 class Placed:
@@ -121,7 +124,7 @@ def _thick_enough(notes: Notes, place: Place, depth: Depth, touch_mm: float) -> 
     if z1 <= z0:
         what = f"`z` runs from {z0:g} to {z1:g}: the second must be the larger."
         notes.add("upside-down", place, what, "z is given from back to front.", "Swap the two numbers.")
-    elif z1 - z0 <= touch_mm:
+    elif z1 - z0 <= touch_mm + ROUNDING_MM:
         notes.add(
             "too-thin",
             place,

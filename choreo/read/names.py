@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from choreo.read.notes import Notes, Place, choices, clipped, near_miss, pointer, spoken
+from choreo.read.notes import Notes, Place, choices, clipped, near_miss, pointer
 
 
 def entries(table: Any, key: str) -> list[Any]:
@@ -36,5 +36,5 @@ def note_unknown(notes: Notes, place: Place, name: str, known: Sequence[str]) ->
     if name in known:
         return False
     remedy = f"{near_miss(name, known)}The parts are: {choices(known)}."
-    notes.add("unknown-part", place, f"{spoken(place)} names `{clipped(name)}`, which is no part.", remedy=remedy)
+    notes.add("unknown-part", place, f"There is no part `{clipped(name)}`.", remedy=remedy)
     return True

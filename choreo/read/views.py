@@ -34,7 +34,7 @@ def check_view(notes: Notes, place: Place, shot: Mapping[str, Any]) -> None:
     for projection, keys in _ONLY.items():
         for key in keys:
             if key in view and view["projection"] != projection:
-                what = f"`{key}` belongs to a {projection} view, but this one is {view['projection']}."
+                what = f"`{key}` belongs to {projection} views, but this one is {view['projection']}."
                 remedy = f'Drop `{key}`, or set projection = "{projection}".'
                 notes.add("misplaced-key", (*place, "view", key), what, remedy=remedy)
     if notes.sound(*place, "orbit") and "elevation" in orbit:

@@ -47,9 +47,9 @@ def note_schema_error(notes: Notes, schema: dict[str, Any], error: Any) -> None:
         _note_unknown_keys(notes, place, error)
     elif keyword == "required":
         _note_missing_key(notes, schema, place, error)
-    elif notes.sound(*place):  # a number that is not finite was noted before, and is out of bounds as well
+    elif notes.sound(*place):  # one word about a value is enough, e.g. that it is no number at all
         code, what = _sentence(keyword, error, spoken(place))
-        notes.add(code, place, what, remedy=help_text)
+        notes.add(code, place, what[0].upper() + what[1:], remedy=help_text)
 
 
 def _sentence(keyword: str, error: Any, name: str) -> tuple[str, str]:
@@ -67,9 +67,9 @@ def _sentence(keyword: str, error: Any, name: str) -> tuple[str, str]:
         options = choices(shown(option) for option in wanted)
         return "not-allowed", f"{name} is {shown(value)}. {hint}Allowed: {options}."
     if keyword in ("minItems", "maxItems"):
-        return "wrong-length", f"{name} must hold {_count(error.schema)}, but it holds {len(value)}."
+        return "wrong-length", f"{name} must have {_count(error.schema)} entries, but it has {len(value)}."
     if keyword == "maxProperties":
-        return "wrong-length", f"{name} must hold at most {wanted} entries, but it holds {len(value)}."
+        return "wrong-length", f"{name} must have at most {wanted} entries, but it has {len(value)}."
     if keyword in ("minLength", "maxLength"):
         limit = "at least" if keyword == "minLength" else "at most"
         return "not-allowed", f"{name} must be {limit} {wanted} characters long, but it has {len(value)}."
