@@ -39,16 +39,27 @@ def _cubic(a: float, b: float) -> Cubic:
 def _quadratic_roots(a: Fraction, b: Fraction, c: Fraction) -> list[float]:
     """Return where a p^2 + b p + c changes sign inside (0, 1), ascending."""
     if c == 0:  # 0 itself is a root and is not inside
-        roots = [float(-b / a)] if a else []
-    elif a + b + c == 0:  # so is 1; the product of the roots is c / a
-        roots = [float(c / a)] if a else []
-    else:
-        spread = b * b - 4 * a * c
-        if spread <= 0:
-            return []
-        q = -(float(b) + math.copysign(math.sqrt(spread), float(b))) / 2
-        roots = [float(c) / q] + ([q / float(a)] if a else [])
-    return sorted(root for root in roots if 0.0 < root < 1.0)
+        return _within(-b, a)
+    if a + b + c == 0:  # so is 1; the product of the roots is c / a
+        return _within(c, a)
+    spread = b * b - 4 * a * c
+    if spread <= 0:
+        return []
+    # Scaled by a power of two, so that squares of tiny numbers do not vanish.
+    largest = max(abs(a), abs(b), abs(c))
+    unit = Fraction(2) ** (largest.numerator.bit_length() - largest.denominator.bit_length())
+    q = -(b / unit + Fraction(math.copysign(math.sqrt(spread / unit / unit), b))) / 2
+    roots = _within(c / unit, q) + _within(q, a / unit)
+    # Two in one place: the dip between them is narrower than a float can tell.
+    return sorted(roots) if len(set(roots)) == len(roots) else []
+
+
+def _within(above: Fraction, below: Fraction) -> list[float]:
+    """Return the quotient if it lies inside (0, 1)."""
+    if above * below > 0 and abs(above) < abs(below):
+        quotient = float(above / below)
+        return [quotient] if 0.0 < quotient < 1.0 else []
+    return []
 
 
 def _turns(cubic: Cubic) -> list[float]:
@@ -58,10 +69,7 @@ def _turns(cubic: Cubic) -> list[float]:
 
 def _bends(cubic: Cubic) -> list[float]:
     """Return the parameter inside (0, 1) at which the cubic bends the other way, if there is one."""
-    if cubic[2] == 0:
-        return []
-    place = float(-cubic[1] / (3 * cubic[2]))
-    return [place] if 0.0 < place < 1.0 else []
+    return _within(-cubic[1], 3 * cubic[2])
 
 
 @dataclass(frozen=True, eq=False)
@@ -241,8 +249,8 @@ class BezierEasing(Easing):
 
 
 def _speed(x: Cubic, y: Cubic, p: float) -> float:
-    across, up = _taylor(x, p)[1], _taylor(y, p)[1]
-    return float(abs(up) / across) if across else math.inf
+    across, up = float(_taylor(x, p)[1]), float(_taylor(y, p)[1])
+    return abs(up / across) if across else math.inf
 
 
 @dataclass(frozen=True)

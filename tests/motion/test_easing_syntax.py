@@ -140,6 +140,28 @@ def test_any_text_is_an_easing_or_a_value_error(text):
             assert np.isfinite(parse_easing(whole).extent).all()
 
 
+@pytest.mark.parametrize(
+    "numbers",
+    [
+        "2.2e-313, 1, 0, 1",
+        "1e-320, 1e-320, 1e-320, 1e-320",
+        "0, 1e-200, 0, -1e-200",
+        "1e-300, 1e6, 1, -1e6",
+        "0.5, 1e-310, 1, 1e-310",
+        "0, -1e-320, 1, 1",
+    ],
+)
+def test_extreme_numbers_do_no_harm(numbers):
+    easing = parse_easing(f"cubic-bezier({numbers})")
+    t = np.array([-1e9, -1, 0, 1e-320, 0.3, 1, 2])
+    assert not np.isnan(easing.value(t)).any()
+    assert np.isfinite(easing.extent).all()
+    assert easing.peak_speed >= 1
+    for piece in easing.pieces:
+        assert np.isfinite(piece.value(t)).all()
+        assert piece.flat or np.isfinite(piece.time(np.linspace(piece.y0, piece.y1, 9))).all()
+
+
 def test_times_that_are_not_numbers_stay_so_and_infinity_does_no_harm():
     for text in ("ease", "linear", "linear(0, 1 50% 50%)", "steps(3)", "min-jerk"):
         easing = parse_easing(text)
