@@ -1,0 +1,319 @@
+"""Place named solids around a body so that they stand clear of each other on the screen.
+
+Parts are placed from the body outward: the last to leave is placed first. So whoever leaves early, and comes
+back last, rests farther out, and nobody has to pass through a part at rest. Each part goes
+
+- along its removal axis only, where that axis shows on the screen: to the first way at which its outline is
+  clear of all that is placed and at which no part placed before has to pass through it in space;
+- else out by its clearance and then sideways in free space: to the nearest free place, in frame widths and
+  heights, that is clear of all that is placed and of the corridors in which the parts placed before travel.
+
+Each part's travel is the least given the parts placed before it (exactly so on the screen of the middle rest
+frame under an orthographic camera; within a thousandth of a px on an axis). The sum over all parts is a local
+optimum of this order, not proved to be the global one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from choreo.errors import Finding, no_solution
+from choreo.geometry.camera import Camera
+from choreo.geometry.encounter import Encounters
+from choreo.geometry.placement import corridor, first_clear, hulls_on_screen, keep_out, nearest_free
+from choreo.model.plan import Floats
+
+SHOWS = 0.45
+"""An axis shows on the screen where at least this fraction of its length does, on every rest frame."""
+FACES = 0.05
+"""Below this fraction the axis points at the viewer: how far a part comes out then does not show."""
+_FARTHEST = 40.0
+"""Travel is given up beyond this many times the size of the product."""
+_BIAS = 0.02
+"""Fraction of the frame by which a part leans to its own side of the body where places are as good."""
+
+
+@dataclass(frozen=True)
+class Frame:
+    """The picture's frame and what to keep in it.
+
+    Attributes
+    ----------
+    resolution : (width, height)
+        px.
+    margins : (left, top, right, bottom)
+        Safe area, px from the edges.
+    gap_px : float
+        Clear screen space between parts at rest.
+    clearance_mm : float
+        Kept in space between parts that do not touch.
+
+    """
+
+    resolution: tuple[int, int]
+    margins: tuple[float, float, float, float]
+    gap_px: float
+    clearance_mm: float
+
+    @property
+    def size(self) -> Floats:
+        """(width, height) as an array."""
+        return np.array(self.resolution, dtype=np.float64)
+
+
+@dataclass(frozen=True, eq=False)
+class Subject:
+    """What is to be laid out.
+
+    Attributes
+    ----------
+    points : mapping of part id to (k, 3) array
+        Convex hull corners, assembled, mm.
+    order : tuple of str
+        Who leaves first, second, ...; without the body.
+    body : str
+        Who stays.
+    directions : mapping of part id to (3,) array
+        Unit direction of each removal leg in this shot.
+    travels : mapping of part id to float
+        Removal legs whose length is fixed, mm.
+    encounters : Encounters
+        Shapes of all pairs.
+
+    """
+
+    points: Mapping[str, Floats]
+    order: tuple[str, ...]
+    body: str
+    directions: Mapping[str, Floats]
+    travels: Mapping[str, float]
+    encounters: Encounters
+
+    @property
+    def size(self) -> float:
+        """Diagonal of the assembled product's box, mm."""
+        corners = np.concatenate(list(self.points.values()))
+        return float(np.linalg.norm(corners.max(axis=0) - corners.min(axis=0)))
+
+    def staying(self, part: str) -> list[str]:
+        """Who is still there when this part leaves."""
+        return [*self.order[self.order.index(part) + 1 :], self.body]
+
+
+@dataclass(frozen=True, eq=False)
+class _Placed:
+    """A part with its way and its outlines at rest (one a camera) and on its way (middle camera)."""
+
+    part: str
+    route: Floats
+    hulls: np.ndarray
+    corridor: shapely.Geometry
+
+
+def place(subject: Subject, cameras: list[Camera], frame: Frame, *, gap_px: float, bounded: bool) -> dict[str, Floats]:
+    """Place all parts under given cameras.
+
+    Parameters
+    ----------
+    subject : Subject
+        What to place.
+    cameras : list of Camera
+        The rest frames to respect; the middle one is the one on which sideways places are chosen.
+    frame : Frame
+        Safe area and clearance.
+    gap_px : float
+        Gap to keep, px.
+    bounded : bool
+        Whether places must lie inside the safe area (a camera that the shot fixes) or may lie anywhere (one
+        that will be fitted to them).
+
+    Returns
+    -------
+    dict of part id to (k, 3) array
+        Routes, from assembled to rest, mm; in removal order, the body last.
+
+    Raises
+    ------
+    ChoreoError
+        Exit 1, ``no-room``: a part has no free place inside the safe area.
+
+    """
+    body = subject.body
+    still = hulls_on_screen(subject.points[body], cameras)
+    placed = [_Placed(body, np.zeros((1, 3)), still, still[len(still) // 2])]
+    for part in reversed(subject.order):
+        if shows(subject.directions[part], cameras):
+            route = _along_axis(subject, part, placed, cameras, gap_px)
+        else:
+            route = _sideways(subject, part, placed, cameras, frame, gap_px, bounded)
+        placed.append(_placed(subject, part, route, cameras))
+    return {one.part: one.route for one in reversed(placed)}
+
+
+def shows(direction: Floats, cameras: list[Camera]) -> bool:
+    """Whether a travel along `direction` can be seen on every one of the cameras."""
+    return min(_seen(direction, camera) for camera in cameras) >= SHOWS
+
+
+def _seen(direction: Floats, camera: Camera) -> float:
+    along = float(direction @ camera.forward)
+    return float(np.sqrt(max(1 - along * along, 0.0)))
+
+
+def _placed(subject: Subject, part: str, route: Floats, cameras: list[Camera]) -> _Placed:
+    points = subject.points[part]
+    middle = cameras[len(cameras) // 2]
+    swept = np.concatenate([points + corner for corner in route])
+    return _Placed(part, route, hulls_on_screen(points + route[-1], cameras), hulls_on_screen(swept, [middle])[0])
+
+
+def _along_axis(
+    subject: Subject, part: str, placed: list[_Placed], cameras: list[Camera], gap_px: float
+) -> Floats:
+    """Go straight out until clear on the screen and out of everybody's way."""
+    direction, points = subject.directions[part], subject.points[part]
+    if part in subject.travels:
+        return np.stack([np.zeros(3), direction * subject.travels[part]])
+    farthest = _FARTHEST * subject.size
+    blocked = _in_the_way(subject, part, direction, placed, farthest)
+    fixed = np.stack([one.hulls for one in placed], axis=1)
+    way = first_clear(
+        0.0,
+        lambda t: hulls_on_screen(points + t * direction, cameras),
+        fixed,
+        gap_px,
+        lambda t: _past(t, blocked),
+        farthest,
+    )
+    return np.stack([np.zeros(3), direction * way])
+
+
+def _in_the_way(
+    subject: Subject, part: str, direction: Floats, placed: list[_Placed], farthest: float
+) -> list[tuple[float, float]]:
+    """Ways along the axis at which the part, resting there, would be met by one placed before on its route."""
+    axis = np.stack([np.zeros(3), direction * farthest])
+    spans = []
+    for other in placed[1:]:
+        length = float(np.linalg.norm(np.diff(other.route, axis=0), axis=1).sum())
+        met = subject.encounters.diagram(other.part, part, other.route, axis, ((0.0, length), (0.0, farthest)), kept=True)
+        if len(met):
+            spans.extend(zip(met[..., 1].min(axis=1).tolist(), met[..., 1].max(axis=1).tolist(), strict=True))
+    return sorted(spans)
+
+
+def _past(way: float, blocked: list[tuple[float, float]]) -> float:
+    for low, high in blocked:
+        if low < way < high:
+            way = high
+    return way
+
+
+def _sideways(
+    subject: Subject,
+    part: str,
+    placed: list[_Placed],
+    cameras: list[Camera],
+    frame: Frame,
+    gap_px: float,
+    bounded: bool,
+) -> Floats:
+    """Come out by the clearance, then go to the nearest free place of the middle camera's screen."""
+    direction, middle = subject.directions[part], cameras[len(cameras) // 2]
+    lift = _lift(subject, part, frame.clearance_mm)
+    points = subject.points[part] + direction * lift
+    hull = hulls_on_screen(points, [middle])[0]
+    lanes = [keep_out(one.corridor, hull, 0.0) for one in placed[1:]]
+    wish = _lean(subject, part, middle) * frame.size * _BIAS
+    allowed = _room(hull, frame) if bounded else None
+    extra = 0.0
+    for _ in range(8):
+        outlines = [keep_out(one.hulls[len(cameras) // 2], hull, gap_px + extra) for one in placed]
+        shift = nearest_free([*outlines, *lanes], wish, frame.size, allowed)
+        if shift is None:
+            raise _no_room(part, hull, placed, frame)
+        rest = direction * lift + _on_screen(shift, points.mean(axis=0), middle)
+        hulls = hulls_on_screen(subject.points[part] + rest, cameras)
+        apart = float(shapely.distance(hulls[:, None], np.stack([one.hulls for one in placed], axis=1)).min())
+        if apart >= gap_px - 1e-6:
+            break
+        extra += 1.02 * (gap_px - apart) + 1e-3
+    if _seen(direction, middle) < FACES and part not in subject.travels:
+        lift = _least_lift(subject, part, rest - direction * lift, frame.clearance_mm, lift)
+        rest = rest - direction * float(rest @ direction) + direction * lift
+    return np.stack([np.zeros(3), direction * lift, rest])
+
+
+def _lift(subject: Subject, part: str, clearance_mm: float) -> float:
+    """How far the part comes out before it may go any way sideways, mm."""
+    if part in subject.travels:
+        return subject.travels[part]
+    out = subject.encounters.way_out(part, subject.directions[part], subject.staying(part))
+    return float(out.max()) + clearance_mm
+
+
+def _least_lift(subject: Subject, part: str, sideways: Floats, clearance_mm: float, lift: float) -> float:
+    """Return the least of the depths at which it clears one part or another that lets it go this way sideways."""
+    direction, staying = subject.directions[part], subject.staying(part)
+    outs = subject.encounters.way_out(part, direction, staying) + clearance_mm
+    for least in sorted({round(float(out), 9) for out in outs if out < lift}):
+        path = np.stack([np.zeros(3), direction * least, direction * least + sideways])
+        if not any(subject.encounters.hits(part, path, other, kept=True) for other in staying):
+            return least
+    return lift
+
+
+def _on_screen(shift: Floats, at: Floats, camera: Camera) -> Floats:
+    """Return the displacement parallel to the picture that moves a point by `shift` px."""
+    scale = float(camera.scale_at(at))
+    right = camera.matrix[0, :3] - (camera.matrix[0, :3] @ camera.forward) * camera.forward
+    down = camera.matrix[1, :3] - (camera.matrix[1, :3] @ camera.forward) * camera.forward
+    return np.asarray((shift[0] * right / np.linalg.norm(right) + shift[1] * down / np.linalg.norm(down)) / scale)
+
+
+def _lean(subject: Subject, part: str, camera: Camera) -> Floats:
+    """Unit direction on the screen toward which the part leans: its own side of the body, else by its axis."""
+    body, own = subject.points[subject.body], subject.points[part]
+    at = camera.project(np.stack([(body.min(0) + body.max(0)) / 2, (own.min(0) + own.max(0)) / 2]))[0]
+    offset = at[1] - at[0]
+    size = np.ptp(camera.project(body)[0], axis=0).max()
+    if float(np.linalg.norm(offset)) > 0.05 * size:
+        return np.asarray(offset / np.linalg.norm(offset))
+    toward = -float(subject.directions[part] @ camera.forward)
+    return np.array([0.96, -0.28]) * (1.0 if toward >= 0 else -1.0)
+
+
+def _room(hull: shapely.Geometry, frame: Frame) -> shapely.Geometry:
+    """Displacements that keep a hull inside the safe area; empty if it is larger than that."""
+    (width, height), (left, top, right, bottom) = frame.resolution, frame.margins
+    x0, y0, x1, y1 = shapely.bounds(hull)
+    low, high = (left - x0, top - y0), (width - right - x1, height - bottom - y1)
+    if low[0] > high[0] or low[1] > high[1]:
+        return shapely.Polygon()
+    return shapely.box(*low, *high)
+
+
+def _no_room(part: str, hull: shapely.Geometry, placed: list[_Placed], frame: Frame) -> Exception:
+    x0, y0, x1, y1 = shapely.bounds(hull)
+    width = frame.resolution[0] - frame.margins[0] - frame.margins[2]
+    height = frame.resolution[1] - frame.margins[1] - frame.margins[3]
+    there = ", ".join(f'"{one.part}"' for one in placed)
+    short = max(x1 - x0 - width, y1 - y0 - height)
+    by = (
+        f"it is {short:.0f} px larger than the safe area"
+        if short > 0
+        else f"its outline is {x1 - x0:.0f} x {y1 - y0:.0f} px"
+    )
+    return no_solution(
+        Finding(
+            code="no-room",
+            what=f'Part "{part}" has no place at rest inside the safe area ({width:.0f} x {height:.0f} px): {by}, '
+            f"and {frame.gap_px:g} px must stay clear of {there}.",
+            why="The shot fixes how large the product appears, so the parts cannot move closer to fit.",
+            remedy='Let the camera be solved ("fit"), show the product smaller, lower gap_px, or widen the safe area.',
+        )
+    )

@@ -1,0 +1,295 @@
+"""Who of a set of named solids meets whom, where: every question about collisions is asked here.
+
+Work is done only where it must be. A question names the relative displacements that it is about; bands whose
+boxes never meet over those are left out, sections are cut into convex pieces only when something passes them
+sideways, and where nothing moves in the plane two sections either overlap or they do not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+import shapely
+
+from choreo.geometry.obstacle import (
+    Obstacle,
+    Pieces,
+    depth_only,
+    obstacle,
+    overlaps_along,
+    overlaps_between,
+    pieces_of,
+)
+from choreo.geometry.solid import Solid, shrink
+from choreo.model.plan import Floats
+
+_JOIN = 1e-6
+"""mm; legs of a diagram overlap by this much, so that no crack opens between them."""
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """A shrunk solid with the boxes of its bands and, as they are asked for, its convex pieces."""
+
+    solid: Solid
+    boxes: Floats
+    """(bands, 2, 3) lowest and highest corner of each band."""
+    _pieces: dict[int, Pieces] = field(default_factory=dict, repr=False)
+
+    @property
+    def box(self) -> Floats:
+        """(2, 3) bounds; an impossible box if nothing is left of the solid."""
+        return np.stack([self.boxes[:, 0].min(axis=0, initial=np.inf), self.boxes[:, 1].max(axis=0, initial=-np.inf)])
+
+    def pieces(self, band: int) -> Pieces:
+        """Return the convex pieces of a band's section."""
+        if band not in self._pieces:
+            self._pieces[band] = pieces_of(self.solid.bands[band].section)
+        return self._pieces[band]
+
+    def support(self, direction: Floats) -> float:
+        """Return how far the solid reaches along a direction, mm from the origin."""
+        reach = -np.inf
+        for band in self.solid.bands:
+            flat = float((shapely.get_coordinates(band.section) @ direction[:2]).max())
+            reach = max(reach, flat + max(band.z0 * direction[2], band.z1 * direction[2]))
+        return float(reach)
+
+
+def make_shape(solid: Solid) -> Shape:
+    """Wrap a solid that is shrunk already."""
+    flat = shapely.bounds([band.section for band in solid.bands]).reshape(-1, 2, 2)
+    depth = np.array([(band.z0, band.z1) for band in solid.bands]).reshape(-1, 2, 1)
+    shapely.prepare([band.section for band in solid.bands])
+    return Shape(solid, np.concatenate([flat, depth], axis=2))
+
+
+@dataclass(frozen=True, eq=False)
+class Encounters:
+    """Who meets whom, where.
+
+    Attributes
+    ----------
+    shapes : mapping of name to Shape
+        Solids at their assembled places, shrunk by half of what may touch.
+    pressed : mapping of (name, name) to two Shapes
+        Pairs that may overlap more: shrunk further, for this pair only.
+    clearance : mapping of (name, name) to float
+        Extra room that a pair keeps while it moves, mm; absent: 0.
+
+    """
+
+    shapes: Mapping[str, Shape]
+    pressed: Mapping[tuple[str, str], tuple[Shape, Shape]] = field(default_factory=dict)
+    clearance: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    _blocked: dict[tuple[str, tuple[float, ...], str], bool] = field(default_factory=dict, repr=False)
+    _meet: dict[tuple[str, str, int, int, float, float], bool] = field(default_factory=dict, repr=False)
+
+    def pair(self, a: str, b: str) -> tuple[Shape, Shape]:
+        """Return the two shapes as this pair sees them."""
+        if (a, b) in self.pressed:
+            return self.pressed[a, b]
+        if (b, a) in self.pressed:
+            two, one = self.pressed[b, a]
+            return one, two
+        return self.shapes[a], self.shapes[b]
+
+    def room(self, a: str, b: str) -> float:
+        """Return the clearance this pair keeps while moving, mm."""
+        return self.clearance.get((a, b), self.clearance.get((b, a), 0.0))
+
+    def hits(
+        self, mover: str, path: Floats, other: str, other_at: Floats | None = None, *, kept: bool = False
+    ) -> bool:
+        """Whether the mover, walking a polyline of displacements (k, 3), overlaps the other standing still.
+
+        With `kept` the pair's clearance counts as part of the solids.
+        """
+        at = np.zeros(3) if other_at is None else other_at
+        grow = self.room(mover, other) if kept else 0.0
+        for p, q in pairwise(path):
+            low, high = at - np.maximum(p, q), at - np.minimum(p, q)
+            for ob in self._obstacles(mover, other, low, high, grow):
+                spans = overlaps_along(ob, at - p, p - q)
+                if bool(np.any((spans[:, 1] > 0) & (spans[:, 0] < 1))):
+                    return True
+        return False
+
+    def blocks_way(self, mover: str, direction: Floats, other: str) -> bool:
+        """Whether `other`, at its place, stands in the mover's straight way to infinity."""
+        key = (mover, tuple(direction.tolist()), other)
+        if key not in self._blocked:
+            far = np.where(direction == 0, 0.0, np.inf)
+            low, high = np.where(direction > 0, -far, 0.0), np.where(direction < 0, far, 0.0)
+            self._blocked[key] = any(
+                bool(np.any(overlaps_along(ob, np.zeros(3), -direction)[:, 1] > 0))
+                for ob in self._obstacles(mover, other, low, high, 0.0)
+            )
+        return self._blocked[key]
+
+    def way_out(self, mover: str, direction: Floats, others: Sequence[str]) -> Floats:
+        """Return, for each other part, how far along a unit direction the mover is clear of it for good, mm."""
+        pairs = [self.pair(mover, other) for other in others]
+        return np.array([max(two.support(direction) + one.support(-direction), 0.0) for one, two in pairs])
+
+    def overlap_depth(self, a: str, b: str) -> float:
+        """Return how far two parts would have to move, at their places, to come apart, mm; 0 if they are apart.
+
+        The depth of the deepest pair of convex pieces: exact for convex parts, else a lower bound.
+        """
+        deepest = 0.0
+        still = np.zeros(3)
+        for one, two in self._band_pairs(a, b, still, still, 0.0):
+            ob = self._obstacle(a, b, one, two, still, still, 0.0, flat=False)
+            real = np.any(ob.normals != 0, axis=2)
+            slack = np.where(real, ob.offsets, np.inf).min(axis=1)
+            deepest = max(deepest, float(slack.max(initial=0.0)))
+        return deepest
+
+    def diagram(
+        self,
+        a: str,
+        b: str,
+        a_route: Floats,
+        b_route: Floats,
+        spans: tuple[tuple[float, float], tuple[float, float]],
+        *,
+        kept: bool = False,
+    ) -> Floats:
+        """Return what collides as (n, v, 2) convex polygons of (way of a, way of b), mm along the two routes.
+
+        Ways below 0 continue the first leg, ways beyond the length the last. With `kept` the pair's
+        clearance counts as part of the solids.
+        """
+        grow = self.room(a, b) if kept else 0.0
+        found = []
+        for a_leg in _legs(a_route, spans[0]):
+            for b_leg in _legs(b_route, spans[1]):
+                low, high = _relative_box(a_leg, b_leg)
+                start = b_leg.origin - a_leg.origin
+                found.extend(
+                    overlaps_between(ob, start, a_leg.way, b_leg.way, a_leg.span, b_leg.span)
+                    for ob in self._obstacles(a, b, low, high, grow)
+                )
+        return _stack(found)
+
+    def _obstacles(self, a: str, b: str, low: Floats, high: Floats, grow: float) -> Iterator[Obstacle]:
+        """Yield an obstacle for each pair of bands that may meet for relative displacements in a box (3,)."""
+        flat = bool(high[0] - low[0] < _JOIN and high[1] - low[1] < _JOIN)
+        for one, two in self._band_pairs(a, b, low, high, grow):
+            ob = self._obstacle(a, b, one, two, low, high, grow, flat=flat and grow == 0)
+            if len(ob.offsets):
+                yield ob
+
+    def _band_pairs(self, a: str, b: str, low: Floats, high: Floats, grow: float) -> list[tuple[int, int]]:
+        first, second = self.pair(a, b)
+        least = first.boxes[:, None, 0] - second.boxes[None, :, 1] - grow
+        most = first.boxes[:, None, 1] - second.boxes[None, :, 0] + grow
+        one, two = np.nonzero(np.all((high > least) & (low < most), axis=2))
+        return list(zip(one.tolist(), two.tolist(), strict=True))
+
+    def _obstacle(
+        self, a: str, b: str, one: int, two: int, low: Floats, high: Floats, grow: float, *, flat: bool
+    ) -> Obstacle:
+        first, second = self.pair(a, b)
+        band, other = first.solid.bands[one], second.solid.bands[two]
+        depths = (band.z0 - other.z1, band.z1 - other.z0)
+        if not flat:
+            return obstacle(first.pieces(one), second.pieces(two), depths, low[:2], high[:2], grow)
+        if self._sections_meet(a, b, one, two, float(low[0]), float(low[1])):
+            return depth_only(depths, grow)
+        return Obstacle(np.zeros((0, 2, 3)), np.zeros((0, 2)))
+
+    def _sections_meet(self, a: str, b: str, one: int, two: int, x: float, y: float) -> bool:
+        """Whether two sections overlap while B's is displaced by (x, y) relative to A's.
+
+        Both are shrunk, so parts that only touch are apart: meeting at all is overlapping.
+        """
+        key = (a, b, one, two, x, y)
+        if key not in self._meet:
+            first, second = self.pair(a, b)
+            section = second.solid.bands[two].section
+            if x or y:
+                section = shapely.transform(section, lambda xy: xy + np.array([x, y]))
+            self._meet[key] = bool(shapely.intersects(first.solid.bands[one].section, section))
+        return self._meet[key]
+
+
+def make_encounters(
+    solids: Mapping[str, Solid],
+    touch_mm: float,
+    pressed: Mapping[tuple[str, str], float],
+    clearance: Mapping[tuple[str, str], float] | None = None,
+) -> Encounters:
+    """Shrink all solids by half of `touch_mm`.
+
+    Parameters
+    ----------
+    solids : mapping of name to Solid
+        At their assembled places, full size.
+    touch_mm : float
+        Overlap that still counts as touching.
+    pressed : mapping of (name, name) to float
+        Interference that a pair is allowed across its joint (difference of diameters), mm.
+    clearance : mapping of (name, name) to float, optional
+        See `Encounters`.
+
+    """
+    half = touch_mm / 2
+    shapes = {name: make_shape(shrink(solid, half, half)) for name, solid in solids.items()}
+    # A difference of diameters of p is an overlap of p/2 in the radius, shared by the two solids.
+    more = {
+        (a, b): (
+            make_shape(shrink(solids[a], half + p / 4, half + p / 4)),
+            make_shape(shrink(solids[b], half + p / 4, half + p / 4)),
+        )
+        for (a, b), p in pressed.items()
+    }
+    return Encounters(shapes, more, dict(clearance or {}))
+
+
+@dataclass(frozen=True, eq=False)
+class _Leg:
+    """A straight stretch: displacement at way w is ``origin + w * way`` for w in `span`."""
+
+    origin: Floats
+    way: Floats
+    span: tuple[float, float]
+
+
+def _legs(route: Floats, span: tuple[float, float]) -> list[_Leg]:
+    """Cut a route to the span of ways, its first and last legs carried on beyond the ends."""
+    steps = np.diff(route, axis=0)
+    lengths = np.linalg.norm(steps, axis=1)
+    steps, starts, lengths = steps[lengths > 0], route[:-1][lengths > 0], lengths[lengths > 0]
+    if not len(lengths):
+        return [_Leg(route[0], np.zeros(3), (0.0, 0.0))]
+    ends = np.cumsum(lengths)
+    legs = []
+    for k, (start, step, length, end) in enumerate(zip(starts, steps, lengths, ends, strict=True)):
+        low = -np.inf if k == 0 else end - length - _JOIN
+        high = np.inf if k == len(lengths) - 1 else end + _JOIN
+        low, high = max(low, span[0]), min(high, span[1])
+        if low < high:
+            way = step / length
+            legs.append(_Leg(start - (end - length) * way, way, (float(low), float(high))))
+    return legs
+
+
+def _relative_box(a: _Leg, b: _Leg) -> tuple[Floats, Floats]:
+    a_ends = a.origin + np.outer(a.span, a.way)
+    b_ends = b.origin + np.outer(b.span, b.way)
+    return b_ends.min(axis=0) - a_ends.max(axis=0), b_ends.max(axis=0) - a_ends.min(axis=0)
+
+
+def _stack(found: list[Floats]) -> Floats:
+    """Join polygon arrays of different widths, short ones repeating their last corner."""
+    found = [f for f in found if len(f)]
+    if not found:
+        return np.zeros((0, 4, 2))
+    most = max(f.shape[1] for f in found)
+    padded = [np.concatenate([f, np.repeat(f[:, -1:], most - f.shape[1], axis=1)], axis=1) for f in found]
+    return np.concatenate(padded)

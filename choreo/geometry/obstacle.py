@@ -1,0 +1,221 @@
+"""Where two translating solids overlap, exactly and without time.
+
+For solids A and B let d be the displacement of B less that of A. They overlap exactly if d lies in the open
+Minkowski difference of the two (Lozano-Perez 1983). For two bands that is a union of prisms: one for each pair
+of convex pieces, bounded by the edge normals of both and by the depths at which the two bands meet. An
+`Obstacle` holds those prisms as half-spaces. Everything that asks "do they meet?" is then linear algebra:
+
+- along a ray, each prism gives one interval;
+- for two straight legs walked by s and t, each prism gives one convex polygon in the (s, t) plane, the
+  coordination diagram of O'Donnell and Lozano-Perez (1989).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from shapely.geometry.base import BaseGeometry
+
+from choreo.geometry.convex import convex_pieces, outward_normals
+from choreo.model.plan import Floats
+
+_EPS = 1e-9
+"""mm; an overlap shorter than this along a line is rounding, not a collision."""
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """The convex pieces of one section, padded to common lengths.
+
+    Attributes
+    ----------
+    points : (p, v, 2) array
+        Corners; short pieces repeat their first corner.
+    normals : (p, m, 2) array
+        Outward unit normals; short pieces end in zero rows.
+    reach : (p, m) array
+        Support value along each normal; 0 in padded rows.
+    boxes : (p, 2, 2) array
+        Lowest and highest corner of each piece.
+
+    """
+
+    points: Floats
+    normals: Floats
+    reach: Floats
+    boxes: Floats
+
+
+def pieces_of(section: BaseGeometry) -> Pieces:
+    """Cut a section into convex pieces."""
+    pieces = convex_pieces(section)
+    most = max((len(piece) for piece in pieces), default=1)
+    points = np.zeros((len(pieces), most, 2))
+    normals = np.zeros((len(pieces), most, 2))
+    reach = np.zeros((len(pieces), most))
+    for row, piece in enumerate(pieces):
+        n, h = outward_normals(piece)
+        points[row] = piece[0]
+        points[row, : len(piece)] = piece
+        normals[row, : len(n)] = n
+        reach[row, : len(n)] = h
+    return Pieces(points, normals, reach, np.stack([points.min(axis=1), points.max(axis=1)], axis=1))
+
+
+@dataclass(frozen=True, eq=False)
+class Obstacle:
+    """Open convex prisms of forbidden relative displacement (B's less A's), mm.
+
+    Attributes
+    ----------
+    normals : (k, m, 3) array
+        Half-spaces ``normals . d < offsets``; a prism is where all m hold. Padding: zero normal, offset 1.
+    offsets : (k, m) array
+
+    """
+
+    normals: Floats
+    offsets: Floats
+
+
+def obstacle(a: Pieces, b: Pieces, depths: tuple[float, float], low: Floats, high: Floats, grow: float) -> Obstacle:
+    """Return the displacements of a band of B relative to a band of A at which the two overlap.
+
+    Parameters
+    ----------
+    a, b : Pieces
+        Sections at their assembled places, already shrunk by what may touch.
+    depths : (low, high)
+        Relative displacement along z between which the two bands overlap in depth.
+    low, high : (2,) arrays
+        Box of relative displacements in the plane that the caller is going to ask about: prisms that lie
+        wholly outside are left out.
+    grow : float
+        mm by which every face is moved out: a clearance, square at corners.
+
+    """
+    least = a.boxes[:, None, 0] - b.boxes[None, :, 1] - grow
+    most = a.boxes[:, None, 1] - b.boxes[None, :, 0] + grow
+    one, two = np.nonzero(np.all((high > least) & (low < most), axis=2))
+    # Faces of A (+) -B: the outward normals of A, and those of B turned round.
+    of_a = a.reach[one] - np.einsum("kvi,kmi->kvm", b.points[two], a.normals[one]).min(axis=1, initial=np.inf)
+    of_b = b.reach[two] - np.einsum("kvi,kmi->kvm", a.points[one], b.normals[two]).min(axis=1, initial=np.inf)
+    ma, mb = a.normals.shape[1], b.normals.shape[1]
+    normals = np.zeros((len(one), ma + mb + 2, 3))
+    offsets = np.ones((len(one), ma + mb + 2))
+    normals[:, :ma, :2], normals[:, ma:-2, :2] = a.normals[one], -b.normals[two]
+    offsets[:, :ma], offsets[:, ma:-2] = of_a + grow, of_b + grow
+    offsets[~np.any(normals != 0, axis=2)] = 1.0
+    normals[:, -2, 2], normals[:, -1, 2] = 1.0, -1.0
+    offsets[:, -2], offsets[:, -1] = depths[1] + grow, -depths[0] + grow
+    return Obstacle(normals, offsets)
+
+
+def depth_only(depths: tuple[float, float], grow: float) -> Obstacle:
+    """Return the obstacle of two bands whose sections overlap wherever the two meet in depth."""
+    return Obstacle(np.array([[[0.0, 0, 1], [0, 0, -1]]]), np.array([[depths[1] + grow, -depths[0] + grow]]))
+
+
+def overlaps_along(ob: Obstacle, start: Floats, direction: Floats) -> Floats:
+    """Return the intervals of t in which ``start + t * direction`` is an overlap.
+
+    Parameters
+    ----------
+    ob : Obstacle
+        Of the pair.
+    start, direction : (3,) arrays
+        mm; `direction` need not have unit length.
+
+    Returns
+    -------
+    (n, 2) array
+        Open intervals, one a prism that is met, not merged, in the order of the prisms.
+
+    """
+    slope = ob.normals @ direction
+    room = ob.offsets - ob.normals @ start
+    flat = np.abs(slope) < 1e-12
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at = room / slope
+    low = np.where(~flat & (slope < 0), at, -np.inf).max(axis=1, initial=-np.inf)
+    high = np.where(~flat & (slope > 0), at, np.inf).min(axis=1, initial=np.inf)
+    shut = np.any(flat & (room <= _EPS), axis=1)
+    keep = ~shut & (high - low > _EPS)
+    return np.stack([low[keep], high[keep]], axis=1)
+
+
+def overlaps_between(
+    ob: Obstacle, start: Floats, a_way: Floats, b_way: Floats, a_span: tuple[float, float], b_span: tuple[float, float]
+) -> Floats:
+    """Return the overlaps of two straight legs as convex polygons of the (s, t) plane.
+
+    Parameters
+    ----------
+    ob : Obstacle
+        Of the pair.
+    start : (3,) array
+        B's displacement less A's at s = t = 0, mm.
+    a_way, b_way : (3,) arrays
+        A moves by ``s * a_way``, B by ``t * b_way``.
+    a_span, b_span : pairs of float
+        The stretch of s and of t that is walked.
+
+    Returns
+    -------
+    (n, v, 2) array
+        Corners (s, t) of n convex polygons, short ones repeat their last corner; the closed hull of what is
+        forbidden, clipped to the two spans.
+
+    """
+    slope_s, slope_t = -(ob.normals @ a_way), ob.normals @ b_way
+    room = ob.offsets - ob.normals @ start
+    lowest = np.minimum(slope_s * a_span[0], slope_s * a_span[1])
+    lowest += np.minimum(slope_t * b_span[0], slope_t * b_span[1])
+    alive = np.all(lowest < room - _EPS, axis=1)
+    slope_s, slope_t, room = slope_s[alive], slope_t[alive], room[alive]
+    if not len(room):
+        return np.zeros((0, 4, 2))
+    highest = np.maximum(slope_s * a_span[0], slope_s * a_span[1])
+    highest += np.maximum(slope_t * b_span[0], slope_t * b_span[1])
+    cuts = highest > room
+    # Bring the half-planes that cut something to the front: most prisms are cut by a few of their many faces.
+    rank = np.argsort(~cuts, axis=1, kind="stable")[:, : int(cuts.sum(axis=1).max(initial=0))]
+    planes = np.stack([np.take_along_axis(x, rank, axis=1) for x in (slope_s, slope_t, room)], axis=2)
+    planes[~np.take_along_axis(cuts, rank, axis=1)] = (0.0, 0.0, 1.0)
+    (s0, s1), (t0, t1) = a_span, b_span
+    square = np.array([[s0, t0], [s1, t0], [s1, t1], [s0, t1]])
+    return _clip(np.repeat(square[None], len(planes), axis=0), planes)
+
+
+def _clip(polygons: Floats, planes: Floats) -> Floats:
+    """Cut n convex polygons, each by its own half-planes ``a s + b t <= c`` (n, m, 3); drop the empty ones."""
+    for m in range(planes.shape[1]):
+        normal, bound = planes[:, m, :2], planes[:, m, 2]
+        side = np.einsum("nvi,ni->nv", polygons, normal) - bound[:, None]
+        inside = side <= 0
+        if inside.all():
+            continue
+        ahead, side_ahead = np.roll(polygons, -1, axis=1), np.roll(side, -1, axis=1)
+        crosses = inside != np.roll(inside, -1, axis=1)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            part = np.where(crosses, side / (side - side_ahead), 0.0)
+        cut = polygons + part[..., None] * (ahead - polygons)
+        slots = np.stack([polygons, cut], axis=2).reshape(len(polygons), -1, 2)
+        used = np.stack([inside, crosses], axis=2).reshape(len(polygons), -1)
+        count = used.sum(axis=1)
+        keep = count > 2
+        polygons, planes = _pack(slots[keep], used[keep], count[keep]), planes[keep]
+        if not len(polygons):
+            break
+    return polygons
+
+
+def _pack(slots: Floats, used: np.ndarray, count: np.ndarray) -> Floats:
+    """Move the used slots to the front of each row and repeat the last one to fill."""
+    if not len(slots):
+        return slots[:, :0].reshape(0, 0, 2)
+    order = np.argsort(~used, axis=1, kind="stable")[:, : int(count.max())]
+    place = np.minimum(np.arange(order.shape[1])[None], count[:, None] - 1)
+    order = np.take_along_axis(order, place, axis=1)
+    return np.take_along_axis(slots, order[..., None], axis=1)

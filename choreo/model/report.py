@@ -1,0 +1,74 @@
+"""What a compile has to say about itself, in numbers: the content of `report.json`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from choreo.errors import Finding
+from choreo.model.assembly import Vector
+
+
+@dataclass(frozen=True)
+class MoveReport:
+    """One move of one part, frames counted in the shot."""
+
+    phase: int
+    kind: str
+    start: int
+    arrive: int
+    wish: int
+    """The start that stagger and delay asked for."""
+    reason: str
+    """Why it starts elsewhere; empty where it does not."""
+
+
+@dataclass(frozen=True)
+class PartReport:
+    """One part in one shot."""
+
+    id: str
+    removal_number: int | None
+    """1 for the first part that leaves; None for the body."""
+    direction: Vector | None
+    """Unit direction of its removal leg."""
+    joint_axis: Vector | None
+    """The axis its joint asked for, where geometry made it leave another way."""
+    travel_mm: float
+    legs_mm: tuple[float, ...]
+    fastest_px: float
+    """The most its origin moves on the screen from one frame to the next, px."""
+    fastest_frame: int | None
+    """The later of those two frames."""
+    least_clearance_mm: float | None
+    """Room kept to parts that it does not touch while it moves; None where it is not kept or not asked."""
+    moves: tuple[MoveReport, ...]
+
+
+@dataclass(frozen=True)
+class ShotReport:
+    """One shot."""
+
+    name: str
+    frames: int
+    least_gap_px: float | None
+    """Smallest gap between two outlines while all are at rest; None if they never are."""
+    px_per_mm: float
+    """Scale at the camera's target on frame 0."""
+    distance_mm: float | None
+    """Camera to target; None for an orthographic camera."""
+    order_changes: int
+    holdout_frames: int
+    """Frames on which at least one holdout stands."""
+    fastest_part: str | None
+    parts: tuple[PartReport, ...]
+
+
+@dataclass(frozen=True)
+class Report:
+    """The whole compile."""
+
+    assembly: str
+    body: str
+    removal_order: tuple[str, ...]
+    shots: tuple[ShotReport, ...]
+    warnings: tuple[Finding, ...] = ()

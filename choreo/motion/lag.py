@@ -1,0 +1,207 @@
+"""How long one part must wait for another, in continuous time.
+
+Two parts walk their routes by s(time) and t(time); what collides is a region of the (s, t) plane, known once
+from the geometry. Shift the second start by a lag d: the two are then at (s, t) together exactly when
+``d = S(s) - T(t)``, S and T being the times at which each is there, counted from its own start. So the lags
+that collide are the range of ``S(s) - T(t)`` over the region. The region is a union of convex polygons, and S
+and T are monotone on each piece of an easing, so the range is taken on the polygons' edges and enclosed to
+within `_FINE` frames, always rounded outward.
+
+A part that has not started, or has arrived, stands still for all time: there the time is a half-line, and a
+region that reaches the edge of the plane forbids a half-line of lags.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from choreo.model.plan import Floats
+from choreo.motion.easing import MonotonePiece, parse_easing
+
+Span = tuple[float, float]
+Diagram = Callable[[Span, Span], Floats]
+"""(span of s, span of t), mm -> (n, v, 2) convex polygons of the (s, t) plane that collide there."""
+
+_FINE = 1e-3
+"""Frames; how closely the ends of a forbidden interval are enclosed."""
+_PARTS = 8
+_ROUNDS = 40
+_SLIVER = 1e-3
+"""mm; half the width of the strip in which the diagram is asked for a part that stands still."""
+
+
+@dataclass(frozen=True)
+class Walk:
+    """One move of one part along its whole route.
+
+    Attributes
+    ----------
+    length : float
+        Route length, mm.
+    frames : int
+        Duration of the move.
+    easing : str
+        W3C syntax or ``min-jerk``.
+    backward : bool
+        False: from assembled to rest; True: from rest to assembled.
+
+    """
+
+    length: float
+    frames: int
+    easing: str
+    backward: bool = False
+
+    @property
+    def ends(self) -> Span:
+        """Way before the move and after it, mm."""
+        return (self.length, 0.0) if self.backward else (0.0, self.length)
+
+
+@dataclass(frozen=True)
+class _State:
+    """A stretch of a walk: standing still at ``span[0]`` over `window`, or moving one way over `span`."""
+
+    span: Span
+    window: Span
+    piece: MonotonePiece | None
+    walk: Walk
+
+    def time(self, way: Floats) -> Floats:
+        """Frames since the start at which the part is at `way`, mm (moving stretches only)."""
+        assert self.piece is not None
+        progress = way / self.walk.length
+        low, high = sorted((self.piece.y0, self.piece.y1))
+        y = np.clip(1 - progress if self.walk.backward else progress, low, high)
+        return np.asarray(self.piece.time(y) * self.walk.frames)
+
+
+def forbidden_lags(diagram: Diagram, a: Walk, b: Walk) -> tuple[Span, ...]:
+    """Return the lags (b's start less a's, frames) at which the two collide.
+
+    Parameters
+    ----------
+    diagram : Diagram
+        What collides, for any stretch of the two routes.
+    a, b : Walk
+        How each goes its way. Ways before the start and after the arrival are held for ever.
+
+    Returns
+    -------
+    tuple of (low, high)
+        Disjoint open intervals in ascending order; ends may be infinite. No end lies inside the true
+        interval, none more than `_FINE` frames outside it.
+
+    """
+    found: list[Span] = []
+    for one in _states(a):
+        for two in _states(b):
+            hit = diagram(_wide(one), _wide(two))
+            if len(hit):
+                found.extend(_lags(hit, one, two))
+    return merge_intervals(found)
+
+
+def merge_intervals(intervals: list[Span]) -> tuple[Span, ...]:
+    """Join intervals that overlap or touch; ascending."""
+    merged: list[Span] = []
+    for low, high in sorted(intervals):
+        if merged and low <= merged[-1][1] + _FINE:
+            merged[-1] = (merged[-1][0], max(merged[-1][1], high))
+        else:
+            merged.append((low, high))
+    return tuple(merged)
+
+
+def _states(walk: Walk) -> list[_State]:
+    before, after = walk.ends
+    states = [_State((before, before), (-math.inf, 0.0), None, walk)]
+    for piece in parse_easing(walk.easing).pieces:
+        ways = sorted((1 - y if walk.backward else y) * walk.length for y in (piece.y0, piece.y1))
+        window = (piece.t0 * walk.frames, piece.t1 * walk.frames)
+        states.append(_State((ways[0], ways[1]), window, piece if ways[0] < ways[1] else None, walk))
+    states.append(_State((after, after), (float(walk.frames), math.inf), None, walk))
+    return states
+
+
+def _wide(state: _State) -> Span:
+    if state.piece is not None:
+        return state.span
+    return state.span[0] - _SLIVER, state.span[0] + _SLIVER
+
+
+def _lags(hit: Floats, one: _State, two: _State) -> list[Span]:
+    """Return the lags at which a point of the region is met by these two stretches."""
+    if one.piece is not None and two.piece is not None:
+        return _moving_lags(hit, one, two)
+    if one.piece is None:
+        cut = _slice(hit, 0, one.span[0])
+        if two.piece is None:
+            inside = (cut[:, 0] < two.span[0]) & (two.span[0] < cut[:, 1])
+            return [(one.window[0] - two.window[1], one.window[1] - two.window[0])] if inside.any() else []
+        times = two.time(np.clip(cut, *two.span))
+        return [(one.window[0] - float(t.max()), one.window[1] - float(t.min())) for t in times]
+    times = one.time(np.clip(_slice(hit, 1, two.span[0]), *one.span))
+    return [(float(s.min()) - two.window[1], float(s.max()) - two.window[0]) for s in times]
+
+
+def _slice(polygons: Floats, axis: int, at: float) -> Floats:
+    """Cut convex polygons with the line ``coordinate[axis] = at``: (m, 2) stretches of the other coordinate."""
+    here, ahead = polygons, np.roll(polygons, -1, axis=1)
+    d0, d1 = here[..., axis] - at, ahead[..., axis] - at
+    crosses = (d0 < 0) != (d1 < 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        where = here[..., 1 - axis] + d0 / (d0 - d1) * (ahead[..., 1 - axis] - here[..., 1 - axis])
+    low = np.where(crosses, where, np.inf).min(axis=1)
+    high = np.where(crosses, where, -np.inf).max(axis=1)
+    keep = high > low
+    return np.stack([low[keep], high[keep]], axis=1)
+
+
+def _moving_lags(hit: Floats, one: _State, two: _State) -> list[Span]:
+    """Range of S(s) - T(t) over each polygon, from its edges."""
+    corners = one.time(hit[..., 0]) - two.time(hit[..., 1])
+    lows, highs = corners.min(axis=1), corners.max(axis=1)
+    ahead = np.roll(hit, -1, axis=1)
+    # Along an edge on which S and T do not rise together the difference is monotone: its corners say it all.
+    rise = (ahead - hit).prod(axis=2) > 0
+    if one.walk.backward != two.walk.backward or _falls(one) != _falls(two):
+        rise = (ahead - hit).prod(axis=2) < 0
+    owner, edge = np.nonzero(rise)
+    if len(owner):
+        ends = np.stack([hit[owner, edge], ahead[owner, edge]], axis=1)
+        for sign, best in ((1.0, highs), (-1.0, lows)):
+            _enclose(ends, owner, one, two, sign, best)
+    return [(float(low), float(high)) for low, high in zip(lows, highs, strict=True)]
+
+
+def _falls(state: _State) -> bool:
+    assert state.piece is not None
+    return state.piece.y0 > state.piece.y1
+
+
+def _enclose(ends: Floats, owner: np.ndarray, one: _State, two: _State, sign: float, best: Floats) -> None:
+    """Raise ``sign * best[owner]`` to an upper bound of ``sign * (S - T)`` on the edges (m, 2 ends, 2).
+
+    Each edge is cut in parts; the ends of a part bound the difference on it from above. Parts that may still
+    beat the best value found are cut again until the bound is within `_FINE` of it.
+    """
+    steps = np.linspace(0.0, 1.0, _PARTS + 1)
+    bound = sign * best
+    for _ in range(_ROUNDS):
+        points = ends[:, :1] + steps[None, :, None] * (ends[:, 1:] - ends[:, :1])
+        s, t = one.time(points[..., 0]), two.time(points[..., 1])
+        np.maximum.at(bound, owner, (sign * (s - t)).max(axis=1))
+        s_pair, t_pair = np.stack([s[:, :-1], s[:, 1:]]), np.stack([t[:, :-1], t[:, 1:]])
+        top = (s_pair.max(axis=0) - t_pair.min(axis=0)) if sign > 0 else (t_pair.max(axis=0) - s_pair.min(axis=0))
+        open_ = top > bound[owner][:, None] + _FINE
+        row, part = np.nonzero(open_)
+        if not len(row):
+            break
+        ends = np.stack([points[row, part], points[row, part + 1]], axis=1)
+        owner = owner[row]
+    best[:] = sign * (bound + _FINE)

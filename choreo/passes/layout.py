@@ -1,0 +1,281 @@
+"""Choose rest positions that read clearly, the ways to them, and the camera that shows them.
+
+In:  Removal, hulls of the parts, Encounters, one shot      Out: Layout
+
+The camera and the layout depend on each other, for a gap of so many px is worth more mm the farther the camera
+stands. So parts are placed for a camera, the camera is solved for those places (in closed form), and again,
+until the two agree: places that keep the gap under a camera that shows all of them. What is optimal about the
+places, and what is only local, `geometry.arrange` says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from choreo.errors import Finding, no_solution
+from choreo.geometry.arrange import Frame, Subject, place
+from choreo.geometry.camera import Camera, orthographic_camera, perspective_camera, view_axes
+from choreo.geometry.fit import FitPoints, centred_target, needed_distance, needed_scale
+from choreo.geometry.placement import hulls_on_screen
+from choreo.model.choreography import Shot
+from choreo.model.plan import Floats
+from choreo.motion.easing import parse_easing
+
+_SLACK = 0.02
+"""The camera may stand this much (relative) farther than the layout needs; closer costs more rounds."""
+_ROUNDS = 14
+_EDGE_PX = 1.0
+"""Moving parts keep this far from the frame's edge."""
+_OK_PX = 0.01
+"""px; how much of a gap may be missing by rounding."""
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """One shot's camera and ways.
+
+    Attributes
+    ----------
+    cameras : tuple of Camera
+        One a frame.
+    routes : mapping of part id to (k, 3) array
+        Displacements from assembled to rest, mm; the body's has one point.
+    rest_frames : tuple of int
+        Frames of the shot on which every part stands at rest.
+    least_gap_px : float
+        The smallest gap between two outlines (hulls) on those frames; infinite if there are none.
+
+    """
+
+    cameras: tuple[Camera, ...]
+    routes: Mapping[str, Floats]
+    rest_frames: tuple[int, ...]
+    least_gap_px: float
+
+
+def plan_layout(subject: Subject, shot: Shot, frame: Frame) -> Layout:
+    """Lay out one shot and solve its camera.
+
+    Parameters
+    ----------
+    subject : Subject
+        Hulls, order, directions and obstacles of the parts.
+    shot : Shot
+        View, orbit, phases.
+    frame : Frame
+        Resolution, safe area, gap.
+
+    Returns
+    -------
+    Layout
+        Keeps ``frame.gap_px`` between hulls on every rest frame, unless pins make that impossible: what is
+        then missing is found by the framing pass.
+
+    Raises
+    ------
+    ChoreoError
+        Exit 1: ``no-room`` where a fixed camera leaves a part no place inside the safe area, ``no-fit``
+        where camera and places cannot agree.
+
+    """
+    stage = _Stage(subject, shot, frame)
+    rest = rest_frames(shot)
+    if not rest:  # nothing is ever at rest apart: only the assembled product has to fit
+        routes = {part: np.zeros((1, 3)) for part in (*subject.order, subject.body)}
+        return Layout(stage.fit(routes), routes, (), float("inf"))
+    missing = 0.0
+    for _ in range(4):
+        cameras, routes = stage.agree(frame.gap_px + missing)
+        least = _least_gap(subject, routes, [cameras[f] for f in rest])
+        if least >= frame.gap_px - _OK_PX or subject.travels:
+            break
+        missing += frame.gap_px - least + _OK_PX  # frames between those that were placed for see a little less
+    return Layout(cameras, routes, rest, least)
+
+
+def rest_frames(shot: Shot) -> tuple[int, ...]:
+    """Frames on which all parts are at rest apart: exploded holds, the last frame of an explode, the first of an
+    assemble.
+    """
+    frames: list[int] = []
+    exploded = shot.begins_exploded
+    for start, phase in zip(shot.starts, shot.phases, strict=True):
+        if phase.kind == "explode":
+            frames.append(start + phase.frames - 1)
+        elif phase.kind == "assemble":
+            frames.append(start)
+        elif exploded:
+            frames.extend(range(start, start + phase.frames))
+        exploded = phase.kind == "explode" or (exploded and phase.kind == "hold")
+    return tuple(sorted(set(frames)))
+
+
+def apart_frames(shot: Shot) -> tuple[int, ...]:
+    """Frames on which some part may be away from its assembled place."""
+    frames: list[int] = []
+    exploded = shot.begins_exploded
+    for start, phase in zip(shot.starts, shot.phases, strict=True):
+        if phase.kind != "hold" or exploded:
+            frames.extend(range(start, start + phase.frames))
+        exploded = phase.kind == "explode" or (exploded and phase.kind == "hold")
+    return tuple(frames)
+
+
+class _Stage:
+    """One shot's cameras as a function of the one number that is free, and that number for given routes."""
+
+    def __init__(self, subject: Subject, shot: Shot, frame: Frame) -> None:
+        self.subject, self.shot, self.frame = subject, shot, frame
+        turn = shot.orbit
+        time = np.linspace(0, 1, shot.frames) if shot.frames > 1 else np.zeros(1)
+        way = np.asarray(parse_easing(turn.easing).value(time)) if turn else np.zeros(shot.frames)
+        self.azimuth = shot.view.azimuth + (turn.azimuth if turn else 0.0) * way
+        self.elevation = shot.view.elevation + (turn.elevation if turn else 0.0) * way
+        self.axes = np.stack(
+            [np.stack(view_axes(a, e)) for a, e in zip(self.azimuth.tolist(), self.elevation.tolist(), strict=True)]
+        )
+        self.rest = rest_frames(shot)
+        self.apart = apart_frames(shot)
+        self.fixed = shot.view.distance_mm if self.perspective else shot.view.px_per_mm
+
+    @property
+    def perspective(self) -> bool:
+        return self.shot.view.projection == "perspective"
+
+    @property
+    def focal_px(self) -> float:
+        sensor, (width, height) = self.shot.view.sensor_mm, self.frame.resolution
+        assert sensor is not None
+        assert self.shot.view.focal_mm is not None
+        return self.shot.view.focal_mm * max(width / sensor[0], height / sensor[1])
+
+    def cameras(self, target: Floats, number: float) -> tuple[Camera, ...]:
+        """Return a camera for every frame; `number` is the distance in mm, or px per mm."""
+        view, resolution = self.shot.view, self.frame.resolution
+        known: dict[tuple[float, float], Camera] = {}
+        out = []
+        for pose in zip(self.azimuth.tolist(), self.elevation.tolist(), strict=True):
+            if pose not in known:
+                if self.perspective:
+                    assert view.sensor_mm is not None
+                    assert view.focal_mm is not None
+                    known[pose] = perspective_camera(*pose, target, number, view.focal_mm, view.sensor_mm, resolution)
+                else:
+                    known[pose] = orthographic_camera(*pose, target, number, resolution)
+            out.append(known[pose])
+        return tuple(out)
+
+    def fit(self, routes: Mapping[str, Floats]) -> tuple[Camera, ...]:
+        """Return the cameras that show these routes as large as they can be."""
+        target, number = self.solve(routes)
+        return self.cameras(target, number)
+
+    def solve(self, routes: Mapping[str, Floats]) -> tuple[Floats, float]:
+        """Return target and number for given routes: what the shot fixes, else the exact fit."""
+        sets = self._sets(routes)
+        corners = sets[0].points
+        target = (corners.min(axis=0) + corners.max(axis=0)) / 2
+        if self.shot.view.target is not None:
+            target = np.array(self.shot.view.target)
+        number = self._number(sets, target)
+        for _ in range(0 if self.shot.view.target is not None else 2):
+            target = centred_target(sets, target, number if self.perspective else None)
+            number = self._number(sets, target)
+        return target, number
+
+    def _number(self, sets: list[FitPoints], target: Floats) -> float:
+        if self.fixed is not None:
+            return self.fixed
+        if self.perspective:
+            return needed_distance(sets, target, self.focal_px, self.frame.resolution, nearest=1.0)
+        return needed_scale(sets, target, self.frame.resolution)
+
+    def _sets(self, routes: Mapping[str, Floats]) -> list[FitPoints]:
+        """Rest positions in the safe area, whole ways in the frame, the assembled product in the safe area."""
+        points = self.subject.points
+        assembled = np.concatenate([points[part] for part in routes])
+        rest = np.concatenate([points[part] + route[-1] for part, route in routes.items()])
+        ways = np.concatenate([points[part] + corner for part, route in routes.items() for corner in route])
+        edge = (_EDGE_PX,) * 4
+        sets = []
+        if self.rest:
+            sets.append(FitPoints(rest, self.axes[list(self.rest)], self.frame.margins))
+        sets.append(FitPoints(assembled, self.axes, self.frame.margins))
+        if self.apart:
+            sets.append(FitPoints(ways, self.axes[list(self.apart)], edge))
+        return sets
+
+    def agree(self, gap_px: float) -> tuple[tuple[Camera, ...], dict[str, Floats]]:
+        """Return cameras and routes that fit each other.
+
+        Under a camera at distance D the layout needs a distance N(D), which grows more slowly than D: the
+        least D with N(D) <= D is closed in from both sides (regula falsi on N(D) - D).
+        """
+        target, number = self.solve({part: np.zeros((1, 3)) for part in (*self.subject.order, self.subject.body)})
+        if self.fixed is not None:
+            cameras = self.cameras(target, number)
+            return cameras, self._place(cameras, gap_px, bounded=True)
+        size = number if self.perspective else 1 / number
+        near: tuple[float, float] | None = None
+        far: tuple[float, float] | None = None
+        best: tuple[tuple[Camera, ...], dict[str, Floats]] | None = None
+        size *= 3
+        for _ in range(_ROUNDS):
+            cameras = self.cameras(target, size if self.perspective else 1 / size)
+            routes = self._place(cameras, gap_px, bounded=False)
+            target_new, number = self.solve(routes)
+            need = number if self.perspective else 1 / number
+            if need <= size:
+                best, far = (self._shown(target_new, size), routes), (size, need - size)
+                if size - need <= _SLACK * size:
+                    break
+            else:
+                near = (size, need - size)
+            target, size = target_new, _next_size(size, need, near, far)
+        if best is None:
+            raise no_solution(_no_fit(self.shot.name))
+        return best
+
+    def _shown(self, target: Floats, size: float) -> tuple[Camera, ...]:
+        return self.cameras(target, size if self.perspective else 1 / size)
+
+    def _place(self, cameras: tuple[Camera, ...], gap_px: float, *, bounded: bool) -> dict[str, Floats]:
+        chosen = sorted({self.rest[0], self.rest[len(self.rest) // 2], self.rest[-1]})
+        known = list(dict.fromkeys(cameras[f] for f in chosen))
+        return place(self.subject, known, self.frame, gap_px=gap_px, bounded=bounded)
+
+
+def _next_size(
+    size: float, need: float, near: tuple[float, float] | None, far: tuple[float, float] | None
+) -> float:
+    if near is None:
+        return need * (1 + _SLACK / 2) if need < size else size * 2
+    if far is None:
+        return max(need, size * 1.3) * 1.1
+    (a, fa), (b, fb) = near, far
+    guess = a + (b - a) * fa / (fa - fb)
+    # Aim a little beyond the root: only sizes that are large enough count.
+    guess += 0.4 * _SLACK * guess
+    return float(np.clip(guess, a + 0.1 * (b - a), a + 0.95 * (b - a)))
+
+
+def _least_gap(subject: Subject, routes: Mapping[str, Floats], cameras: list[Camera]) -> float:
+    cameras = list(dict.fromkeys(cameras))
+    hulls = np.stack([hulls_on_screen(subject.points[part] + route[-1], cameras) for part, route in routes.items()])
+    one, two = np.triu_indices(len(hulls), 1)
+    return float(shapely.distance(hulls[one], hulls[two]).min(initial=np.inf))
+
+
+def _no_fit(shot: str) -> Finding:
+    return Finding(
+        code="no-fit",
+        what=f'In shot "{shot}" no camera shows all parts at rest with the gaps asked for.',
+        why="The farther the camera stands, the more mm a gap of so many px is worth.",
+        remedy="Lower gap_px, widen the safe area, or turn the view so that the removal axes show.",
+    )
+
+
