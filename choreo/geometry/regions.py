@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
 Shapes = NDArray[np.object_]
 
 NOTHING = shapely.Polygon()
@@ -28,7 +29,7 @@ def minus(shapes: Shapes, others: Shapes) -> Shapes:
     gone = shapely.covered_by(shapes[rows], others[rows])
     out[rows[gone]] = NOTHING
     rows = rows[~gone]
-    out[rows] = shapely.difference(shapes[rows], others[rows])
+    out[rows] = _sound(shapely.difference(shapes[rows], others[rows]))
     return out
 
 
@@ -39,7 +40,7 @@ def common(shapes: Shapes, others: Shapes) -> Shapes:
     whole = shapely.covered_by(shapes[rows], others[rows])
     out[rows[whole]] = shapes[rows[whole]]
     rows = rows[~whole]
-    out[rows] = _areas(shapely.intersection(shapes[rows], others[rows]))
+    out[rows] = _sound(shapely.intersection(shapes[rows], others[rows]))
     return out
 
 
@@ -50,20 +51,34 @@ def joined(layers: list[Shapes]) -> Shapes:
     return np.asarray(shapely.union_all(np.array(layers, dtype=np.object_), axis=0))
 
 
-def _areas(shapes: Shapes) -> Shapes:
-    """Polygons only: where areas meet along a line or in a point, that goes."""
-    kind = shapely.get_type_id(shapes)
-    for row in np.flatnonzero((kind != shapely.GeometryType.POLYGON) & (kind != shapely.GeometryType.MULTIPOLYGON)):
-        parts = shapely.get_parts(shapes[row])
-        shapes[row] = shapely.multipolygons(parts[shapely.area(parts) > 0])
+def _sound(shapes: Shapes) -> Shapes:
+    """Polygons only, and none that is a leftover of rounding: further cuts along one may lose whole areas."""
+    single = shapely.get_type_id(shapes) == shapely.GeometryType.POLYGON
+    shapes[single & ~polygons_that_matter(shapes)] = NOTHING
+    several = np.flatnonzero(~single)
+    parts, owner = polygons_of(shapes[several])
+    kept = polygons_that_matter(parts)
+    shapes[several] = NOTHING
+    filled, owner = np.unique(owner[kept], return_inverse=True)
+    if filled.size:
+        shapes[several[filled]] = shapely.multipolygons(parts[kept], indices=owner)
     return shapes
+
+
+def polygons_of(shapes: Shapes) -> tuple[Shapes, Ints]:
+    """Return all polygons of shapes of any kind, and the row of each."""
+    parts, row = shapely.get_parts(shapes, return_index=True)
+    # A collection may hold polygons in one of its parts.
+    inner, part = shapely.get_parts(parts, return_index=True)
+    flat = shapely.get_type_id(inner) == shapely.GeometryType.POLYGON
+    return inner[flat], row[part[flat]]
 
 
 def matters(shapes: Shapes) -> Bools:
     """Return which shapes hold a polygon of at least `LEAST_AREA_PX2` and `LEAST_WIDTH_PX`."""
     out = np.asarray(shapely.area(shapes) >= LEAST_AREA_PX2)
     rows = np.flatnonzero(out)
-    parts, owner = shapely.get_parts(shapes[rows], return_index=True)
+    parts, owner = polygons_of(shapes[rows])
     out[rows] = np.bincount(owner[polygons_that_matter(parts)], minlength=len(rows)) > 0
     return out
 

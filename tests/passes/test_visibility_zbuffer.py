@@ -152,10 +152,7 @@ def removal(ids):
     return Removal(tuple(RemovalStep(name, (0.0, 0.0, 1.0)) for name in reversed(ids[1:])), ids[0])
 
 
-def check(parts, ways, camera):
-    seen, cameras, shifts = compiled(parts, ways, camera)
-    ids = [f"p{n}" for n in range(len(parts))]
-    plan = masking(seen, ids, removal(ids))
+def agree(parts, seen, cameras, shifts, plan, ids):
     for f, pixels, depth, nearest in pictures(parts, seen, cameras, shifts):
         keep = zbuffer.clear_of_edges(nearest, depth)
         assert keep.sum() > 100
@@ -163,10 +160,50 @@ def check(parts, ways, camera):
         assert not wrong.any(), (f, pixels[wrong][:3], nearest[wrong][:3])
         wrong = keep & (layered_labels(seen, plan, ids, f, pixels) != nearest)
         assert not wrong.any(), (f, pixels[wrong][:3], nearest[wrong][:3], plan)
-    return plan
 
 
 @pytest.mark.parametrize("camera", CAMERAS)
 @pytest.mark.parametrize("name", assemblies())
 def test_hand_made_assemblies(name, camera):
-    check(*assemblies()[name], camera)
+    parts, ways = assemblies()[name]
+    seen, cameras, shifts = compiled(parts, ways, camera)
+    ids = [f"p{n}" for n in range(len(parts))]
+    agree(parts, seen, cameras, shifts, masking(seen, ids, removal(ids)), ids)
+
+
+cameras = st.one_of(
+    st.builds(
+        lambda a, e, d: perspective_camera(a, e, (20, 20, 20), d, 50, (36, 20.25), RESOLUTION),
+        st.integers(-180, 180),
+        st.sampled_from([-90, -60, -20, -5, 0, 10, 35, 70, 90]),
+        st.integers(120, 260),
+    ),
+    st.builds(
+        lambda a, e: orthographic_camera(a, e, (20, 20, 20), 6, RESOLUTION),
+        st.integers(-180, 180),
+        st.sampled_from([-90, -45, 0, 20, 90]),
+    ),
+)
+
+
+@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+@given(st.integers(0, 2**32 - 1), st.lists(cameras, min_size=1, max_size=2))
+def test_random_assemblies(seed, views):
+    """Cells of a grid dealt out to parts at random: sections with holes, notches, islands, rings of parts."""
+    rng = np.random.default_rng(seed)
+    owner = rng.integers(-1, 4, (4, 4, 3))
+    # The corner cells keep every part in the picture.
+    owner[0, 0, 0], owner[3, 0, 0], owner[0, 3, 2], owner[3, 3, 2] = range(4)
+    parts = [
+        [
+            slab(rect(10 * x, 10 * y, 10 * x + 10, 10 * y + 10), 10 * z, 10 * z + 10)
+            for x, y, z in np.argwhere(owner == n).tolist()
+        ]
+        for n in range(4)
+    ]
+    matrices = np.array([camera.matrix for camera in views])
+    shifts = np.zeros((4, len(views), 3))
+    seen = visibility([build_solid(p) for p in parts], matrices, shifts, TOUCH_MM)
+    ids = list("abcd")
+    plan = masking(seen, ids, removal(ids))
+    agree(parts, seen, matrices, shifts, plan, ids)
