@@ -47,7 +47,7 @@ class Front(IntEnum):
     """How two solids, or two pieces, stand to each other before the camera."""
 
     APART = 0
-    """Their screen boxes have no area in common."""
+    """Neither hides any of the other: their screen boxes are apart, or a plane through the camera parts them."""
     FIRST = 1
     """The first is in front wherever both are seen."""
     SECOND = 2
@@ -101,8 +101,7 @@ def relation(scene: Scene, a: int, b: int) -> Relation:
     met = np.flatnonzero(~scene.apart(a, b))
     if not met.size:
         return Relation(a, b, code, ())
-    gap, first = _sides(scene, scene.hulls[a], scene.hulls[b], a, b, met)
-    code[met] = np.where(first, Front.FIRST, Front.SECOND)
+    gap, code[met] = _sides(scene, scene.hulls[a], scene.hulls[b], a, b, met)
     open_question = met[gap < -scene.touch_mm]
     if not open_question.size:
         return Relation(a, b, code, ())
@@ -166,6 +165,9 @@ def cover_region(scene: Scene, found: Relation, frames: Ints) -> Shapes:
     return out
 
 
+_LEVEL = 1e-9
+"""How far off a plane (mm) a camera must stand, or a parallel one look (sine), to be on one side of it."""
+
 _SWAP = np.array(
     [Front.APART, Front.SECOND, Front.FIRST, Front.MIXED, Front.IN_FIRST, Front.IN_SECOND], dtype=np.int8
 )
@@ -175,8 +177,11 @@ def _flipped_piece(found: PieceRelation) -> PieceRelation:
     return PieceRelation(_SWAP[found.code], found.hole, ~found.outer_first)
 
 
-def _sides(scene: Scene, p: Prism, q: Prism, a: int, b: int, frames: Ints) -> tuple[Floats, Bools]:
-    """Widest gap (n,) between two displaced convex prisms, mm, and whether p is on the camera's side of it."""
+def _sides(scene: Scene, p: Prism, q: Prism, a: int, b: int, frames: Ints) -> tuple[Floats, Codes]:
+    """Widest gap (n,) between two displaced convex prisms, mm, and which of them is on the camera's side of it.
+
+    APART where the camera stands in the very plane between them: then neither hides any of the other.
+    """
     of_p, high_p = p.walls
     of_q, high_q = q.walls
     # Unit normals that point from p toward q; p ends at `high`, q begins at `low`.
@@ -192,7 +197,8 @@ def _sides(scene: Scene, p: Prism, q: Prism, a: int, b: int, frames: Ints) -> tu
     high_best, low_best = high_now[row, best], low_now[row, best]
     eye = scene.eyes[frames]
     side = (normals[best] * eye[:, :3]).sum(axis=1) - (high_best + low_best) / 2 * eye[:, 3]
-    return low_best - high_best, side < 0
+    code = np.select([side < -_LEVEL, side > _LEVEL], [Front.FIRST, Front.SECOND], Front.APART)
+    return low_best - high_best, code.astype(np.int8)
 
 
 def _piece_relation(scene: Scene, first: tuple[int, int], second: tuple[int, int], frames: Ints) -> PieceRelation:
@@ -204,8 +210,7 @@ def _piece_relation(scene: Scene, first: tuple[int, int], second: tuple[int, int
     outer_first = np.zeros(scene.frames, dtype=np.bool_)
     frames = frames[~boxes_apart(scene.boxes[a][i], scene.boxes[b][j])[frames]]
     if frames.size:
-        gap, nearer = _sides(scene, p.hull, q.hull, a, b, frames)
-        code[frames] = np.where(nearer, Front.FIRST, Front.SECOND)
+        gap, code[frames] = _sides(scene, p.hull, q.hull, a, b, frames)
         frames = frames[gap < -scene.touch_mm]
     if frames.size:
         code[frames] = Front.MIXED
@@ -269,10 +274,6 @@ def _stretch(
     below = eye[:, 2] - end_below * eye[:, 3] < -_LEVEL
     face = np.where(above, o.z1 + dz_o, o.z0 + dz_o)
     return face, np.where(above, end_above, end_below), above | below
-
-
-_LEVEL = 1e-9
-"""How far above a plane (mm) a camera must stand, or how much a parallel one must look down (sine), to see it."""
 
 
 def _at_depths(scene: Scene, ring: Floats, solid: int, frames: Ints, depths: list[Floats]) -> Floats:
@@ -383,7 +384,7 @@ def _by_prisms_with(
     hidden = np.full(len(frames), NOTHING, dtype=np.object_)
     for m, p in enumerate(of_first):
         before = [
-            np.where(_sides(scene, p, q, first[0], second[0], frames)[1], None, shape)
+            np.where(_sides(scene, p, q, first[0], second[0], frames)[1] == Front.SECOND, shape, None)
             for q, shape in zip(of_second, shapes, strict=True)
         ]
         hidden = joined(before)

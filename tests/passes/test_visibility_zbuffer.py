@@ -3,100 +3,22 @@
 Outside a band of two sample rows around edges (1.5 px and more at this sampling) no sample may differ.
 """
 
-import functools
-
 import numpy as np
 import pytest
 import shapely
 import zbuffer
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from masking_cases import TOUCH_MM, assemblies, rect, slab
 
 from choreo.geometry.camera import orthographic_camera, perspective_camera
 from choreo.geometry.solid import build_solid
-from choreo.model.assembly import Slab
 from choreo.model.plan import Removal, RemovalStep
 from choreo.passes.masking import masking
 from choreo.passes.visibility import visibility
 
-TOUCH_MM = 0.05
 SHAPE = (72, 96)
 RESOLUTION = (960, 540)
-
-
-def ring(radius, count=24, x=0.0, y=0.0):
-    angle = np.arange(count) * 2 * np.pi / count
-    return tuple((float(x + radius * c), float(y + radius * s)) for c, s in zip(np.cos(angle), np.sin(angle), strict=True))
-
-
-def rect(x0, y0, x1, y1):
-    return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
-
-
-def slab(outline, z0, z1, *holes):
-    return Slab(tuple(map(tuple, outline)), tuple(tuple(map(tuple, h[::-1])) for h in holes), (float(z0), float(z1)))
-
-
-@functools.lru_cache
-def assemblies():
-    cup = [slab(ring(30), 0, 2), slab(ring(30), 2, 20, ring(24))]
-    u_body = [
-        slab(rect(-30, -20, 30, 20), 0, 3),
-        slab([(-30, -20), (30, -20), (30, -8), (-22, -8), (-22, 8), (30, 8), (30, 20), (-30, 20)], 3, 9),
-        slab(rect(-30, -20, 30, 20), 9, 12),
-    ]
-    cross = [(-4, -12), (4, -12), (4, -4), (12, -4), (12, 4), (4, 4), (4, 12), (-4, 12), (-4, 4), (-12, 4), (-12, -4), (-4, -4)]
-    return {
-        # name: (parts, direction in which each leaves)
-        "stack": (
-            [[slab(rect(-30, -20, 30, 20), 0, 5)], [slab(rect(-20, -15, 20, 15), 5, 9)], [slab(ring(12), 9, 14)]],
-            [(0, 0, 0), (0, 0, 1), (0, 0, 2)],
-        ),
-        "ring with a cell inside": ([cup, [slab(ring(14), 2, 17)]], [(0, 0, 0), (0, 0, 1)]),
-        "tongue under a face plate": ([u_body, [slab(rect(-22, -8, 34, 8), 3, 9)]], [(0, 0, 0), (1, 0, 0)]),
-        "pinwheel": (pinwheel(), [(0, 0, 0)] * 4),
-        "screw in a hole": (
-            [
-                [slab(rect(-25, -25, 25, 25), 0, 10, ring(5))],
-                [slab(ring(5), 1, 10), slab(ring(9, 6), 10, 14)],
-            ],
-            [(0, 0, 0), (0, 0, 1)],
-        ),
-        "cross in a cross-shaped hole": (
-            [[slab(ring(20), 0, 10, cross)], [slab([(0.98 * x, 0.98 * y) for x, y in cross], 1, 12)]],
-            [(0, 0, 0), (0, 0, 1)],
-        ),
-        "two hooks": (
-            [
-                [slab([(-20, -20), (20, -20), (20, -10), (-10, -10), (-10, 20), (-20, 20)], 0, 8)],
-                [slab([(20, 20), (-5, 20), (-5, 10), (10, 10), (10, -5), (20, -5)], 2, 11)],
-            ],
-            [(0, 0, 0), (1, 1, 0)],
-        ),
-        "pin through a flange from below": (
-            [
-                [slab(ring(20), 0, 6, ring(6)), slab(ring(16), 6, 14, ring(9))],
-                [slab(ring(6), -10, 8)],
-                [slab(ring(8.5), 8, 12, ring(3))],
-            ],
-            [(0, 0, 0), (0, 0, -1), (0, 0, 1)],
-        ),
-    }
-
-
-def pinwheel():
-    # asm.dbg.pinwheel: four bars, A over B over C over D over A (Wilson and Latombe 1994, directional blocking
-    # graphs; Newell, Newell and Sancha 1972 for the cyclic overlap, that year from memory). Unit cells of 10 mm.
-    cells = {
-        "A": [[0, 0, 0], [1, 0, 0], [1, 0, 1], [2, 0, 1], [3, 0, 1]],
-        "B": [[3, 0, 0], [3, 1, 0], [3, 2, 0], [3, 2, 1], [3, 3, 1]],
-        "C": [[0, 3, 1], [1, 3, 1], [2, 3, 0], [2, 3, 1], [3, 3, 0]],
-        "D": [[0, 0, 1], [0, 1, 1], [0, 2, 0], [0, 2, 1], [0, 3, 0]],
-    }
-    return [
-        [slab(rect(10 * x, 10 * y, 10 * x + 10, 10 * y + 10), 10 * z, 10 * z + 10) for x, y, z in bar]
-        for bar in cells.values()
-    ]
 
 
 CAMERAS = {
