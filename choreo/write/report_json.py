@@ -1,0 +1,177 @@
+"""The report of a compile: as `report.json`, and in a few lines for the terminal."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from choreo.model.choreography import FrameRate
+from choreo.model.report import MoveReport, PartReport, Report, ShotReport
+from choreo.motion.timecode import timecode
+from choreo.write.json_text import readable
+from choreo.write.numbers import plain_number
+
+_DIGITS = 6
+_WAITS_SHOWN = 5
+
+
+def report_text(report: Report) -> str:
+    """Return the content of `report.json`: the report's own words as keys, numbers to six decimals.
+
+    Parameters
+    ----------
+    report : Report
+        Finite numbers throughout.
+
+    """
+    content = {
+        "format": "choreo/report",
+        "version": 1,
+        "assembly": report.assembly,
+        "body": report.body,
+        "removal_order": list(report.removal_order),
+        "shots": [_shot(shot) for shot in report.shots],
+        "warnings": [finding.as_json() for finding in report.warnings],
+    }
+    return readable(content) + "\n"
+
+
+def report_words(report: Report, frame_rate: tuple[int, int] | None = None) -> list[str]:
+    """Return what a person wants to know after a compile, line by line.
+
+    Parameters
+    ----------
+    report : Report
+        Of the whole film.
+    frame_rate : (int, int), optional
+        Frames a second as a ratio; without it lengths are given in frames alone.
+
+    Returns
+    -------
+    list of str
+        A few lines a shot, then the warnings.
+
+    """
+    lines = [line for shot in report.shots for line in _shot_words(shot, frame_rate)]
+    lines += [line for finding in report.warnings for line in finding.as_text().split("\n")]
+    return [_printable(line) for line in lines]
+
+
+def _shot(shot: ShotReport) -> dict[str, Any]:
+    return {
+        "name": shot.name,
+        "frames": shot.frames,
+        "least_gap_px": _number(shot.least_gap_px),
+        "px_per_mm": _number(shot.px_per_mm),
+        "distance_mm": _number(shot.distance_mm),
+        "order_changes": shot.order_changes,
+        "holdout_frames": shot.holdout_frames,
+        "fastest_part": shot.fastest_part,
+        "parts": [_part(part) for part in shot.parts],
+    }
+
+
+def _part(part: PartReport) -> dict[str, Any]:
+    return {
+        "id": part.id,
+        "removal_number": part.removal_number,
+        "direction": _vector(part.direction),
+        "joint_axis": _vector(part.joint_axis),
+        "travel_mm": _number(part.travel_mm),
+        "legs_mm": _vector(part.legs_mm),
+        "fastest_px": _number(part.fastest_px),
+        "fastest_frame": part.fastest_frame,
+        "least_clearance_mm": _number(part.least_clearance_mm),
+        "moves": [_move(move) for move in part.moves],
+    }
+
+
+def _move(move: MoveReport) -> dict[str, Any]:
+    return {
+        "phase": move.phase,
+        "kind": move.kind,
+        "start": move.start,
+        "arrive": move.arrive,
+        "wish": move.wish,
+        "reason": move.reason,
+    }
+
+
+def _number(value: float | None) -> float | int | None:
+    return None if value is None else plain_number(value, _DIGITS)
+
+
+def _vector(values: tuple[float, ...] | None) -> list[float | int] | None:
+    return None if values is None else [plain_number(value, _DIGITS) for value in values]
+
+
+def _shot_words(shot: ShotReport, rate: tuple[int, int] | None) -> list[str]:
+    length = f", {timecode(shot.frames, FrameRate(*rate))} long" if rate else ""
+    lines = [f"{shot.name}: {_count(shot.frames, 'frame')}{length}, {_moved(shot)}"]
+    if shot.least_gap_px is not None:
+        lines.append(f"  At rest the tightest gap is {_short(shot.least_gap_px)} px.")
+    lines.append(f"  The layer order changes {_times(shot.order_changes)}; {_holdouts(shot)}.")
+    fastest = next((part for part in shot.parts if part.id == shot.fastest_part), None)
+    if fastest is not None and fastest.fastest_frame is not None:
+        lines.append(
+            f"  Fastest: {fastest.id} moves {_short(fastest.fastest_px)} px in one frame, up to frame"
+            f" {fastest.fastest_frame}."
+        )
+    return lines + _turned(shot) + _waits(shot)
+
+
+def _moved(shot: ShotReport) -> str:
+    moving = sum(bool(part.moves) for part in shot.parts)
+    return f"{moving} of {_count(len(shot.parts), 'part')} {'moves' if moving == 1 else 'move'}."
+
+
+def _holdouts(shot: ShotReport) -> str:
+    if not shot.holdout_frames:
+        return "no frame needs a holdout"
+    return f"{shot.holdout_frames} of {_count(shot.frames, 'frame')} {_need(shot.holdout_frames)} holdouts"
+
+
+def _need(count: int) -> str:
+    return "needs" if count == 1 else "need"
+
+
+def _turned(shot: ShotReport) -> list[str]:
+    """Parts that leave along another way than their joint's."""
+    names = [part.id for part in shot.parts if part.joint_axis is not None]
+    return [f"  Not along the axis of its joint: {name}; the way is barred." for name in names]
+
+
+def _waits(shot: ShotReport) -> list[str]:
+    """Moves that do not start when stagger and delay asked for, the first few in full."""
+    moved = [(move, part.id) for part in shot.parts for move in part.moves if move.start != move.wish]
+    moved.sort(key=lambda pair: pair[0].start)
+    lines = [f"  {name} starts {_shift(move)}{_because(move)}." for move, name in moved[:_WAITS_SHOWN]]
+    if len(moved) > _WAITS_SHOWN:
+        lines.append(f"  {_count(len(moved) - _WAITS_SHOWN, 'more start')} moved; report.json has them all.")
+    return lines
+
+
+def _shift(move: MoveReport) -> str:
+    by = abs(move.start - move.wish)
+    return f"{_count(by, 'frame')} {'later' if move.start > move.wish else 'earlier'} than asked, on frame {move.start}"
+
+
+def _because(move: MoveReport) -> str:
+    return f": {move.reason.rstrip('.')}" if move.reason else ""
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def _times(number: int) -> str:
+    return {0: "never", 1: "once", 2: "twice"}.get(number, f"{number} times")
+
+
+def _short(value: float) -> str:
+    """At most one decimal, rounded down: a gap must not look wider than it is."""
+    return f"{int(value * 10 + 1e-6) / 10:g}"
+
+
+def _printable(line: str) -> str:
+    """Without anything that could steer a terminal."""
+    return "".join(char if char.isprintable() else "?" for char in line)
