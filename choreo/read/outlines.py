@@ -63,12 +63,13 @@ def read_sections(notes: Notes, slabs: Sequence[tuple[Place, dict[str, Any]]], t
     edges: list[list[_Edge]] = [_edges(notes, index, *slab) for index, slab in enumerate(slabs)]
     rings, owners = _simple(notes, edges)
     wholes = _whole(notes, edges, rings, owners)
-    shrunk = shapely.buffer(wholes, -touch_mm / 2, join_style="mitre", mitre_limit=5.0)
+    with np.errstate(all="ignore"):  # corners closer together than floats can tell apart
+        shrunk = shapely.buffer(wholes, -touch_mm / 2, join_style="mitre", mitre_limit=5.0)
+    solid = shapely.area(shrunk) > 0
     sections: list[Section | None] = []
-    for own, section in zip(edges, shrunk, strict=True):
-        if section is not None and section.is_empty:
+    for own, section, usable in zip(edges, shrunk, solid, strict=True):
+        if section is not None and not usable:
             _note_thin(notes, own[0].place, touch_mm)
-        usable = section is not None and not section.is_empty
         outline, *holes = [edge.ring for edge in own] or [()]
         sections.append(Section(outline, tuple(holes), section) if usable else None)
     return sections

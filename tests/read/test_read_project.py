@@ -140,7 +140,7 @@ def test_order_and_depths_may_agree_mix_or_not_meet(tmp_path):
         [part("a", [0, 4]), part("b", [4, 8])],  # agrees
         [part("a", [4, 8]), part("b", [0, 4], x=20)],  # only touches in the plan view
         [part("a", [0, 4], extra=[around]), part("b", [8, 12])],  # one slab behind, one in front
-        [part("a", [0, 4]), part("b", [2, 6])],  # overlapping depths have no order
+        [part("a", [2, 6]), part("b", [0, 4])],  # overlapping depths have no order
     ]
     for parts in fine:
         read_assembly(write(tmp_path, assembly(parts=parts, occlusion_order=["a", "b"])))
@@ -220,6 +220,13 @@ def test_a_sequence_may_not_lead_out_either(tmp_path):
     plate = {"part": "body", "file": "p/##.png", "px_per_mm": 10, "pivot_px": [1, 2], "frames": [1, 9]}
     with pytest.raises(ChoreoError) as error:
         read_assembly(write(folder, assembly(plates=[plate])))
+    assert codes(error) == ["path-outside"]
+
+
+def test_an_absolute_path_is_refused_even_into_the_folder(tmp_path):
+    hero = {"file": str(tmp_path / "hero.png"), "px_per_mm": 1, "pivot_px": [0, 0]}
+    with pytest.raises(ChoreoError) as error:
+        read_assembly(write(tmp_path, assembly(hero=hero)))
     assert codes(error) == ["path-outside"]
 
 
