@@ -24,7 +24,7 @@ import shapely
 from choreo.errors import Finding, no_solution
 from choreo.geometry.camera import Camera
 from choreo.geometry.encounter import Encounters
-from choreo.geometry.placement import corridor, first_clear, hulls_on_screen, keep_out, nearest_free
+from choreo.geometry.placement import first_clear, hulls_on_screen, keep_out, nearest_free
 from choreo.model.plan import Floats
 
 SHOWS = 0.45
@@ -171,9 +171,7 @@ def _placed(subject: Subject, part: str, route: Floats, cameras: list[Camera]) -
     return _Placed(part, route, hulls_on_screen(points + route[-1], cameras), hulls_on_screen(swept, [middle])[0])
 
 
-def _along_axis(
-    subject: Subject, part: str, placed: list[_Placed], cameras: list[Camera], gap_px: float
-) -> Floats:
+def _along_axis(subject: Subject, part: str, placed: list[_Placed], cameras: list[Camera], gap_px: float) -> Floats:
     """Go straight out until clear on the screen and out of everybody's way."""
     direction, points = subject.directions[part], subject.points[part]
     if part in subject.travels:
@@ -196,13 +194,9 @@ def _in_the_way(
     subject: Subject, part: str, direction: Floats, placed: list[_Placed], farthest: float
 ) -> list[tuple[float, float]]:
     """Ways along the axis at which the part, resting there, would be met by one placed before on its route."""
-    axis = np.stack([np.zeros(3), direction * farthest])
-    spans = []
+    spans: list[tuple[float, float]] = []
     for other in placed[1:]:
-        length = float(np.linalg.norm(np.diff(other.route, axis=0), axis=1).sum())
-        met = subject.encounters.diagram(other.part, part, other.route, axis, ((0.0, length), (0.0, farthest)), kept=True)
-        if len(met):
-            spans.extend(zip(met[..., 1].min(axis=1).tolist(), met[..., 1].max(axis=1).tolist(), strict=True))
+        spans.extend(subject.encounters.resting_spans(other.part, other.route, part, direction, farthest))
     return sorted(spans)
 
 

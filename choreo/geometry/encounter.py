@@ -17,6 +17,7 @@ import shapely
 from choreo.geometry.obstacle import (
     Obstacle,
     Pieces,
+    cut_below,
     depth_only,
     obstacle,
     overlaps_along,
@@ -38,6 +39,7 @@ class Shape:
     boxes: Floats
     """(bands, 2, 3) lowest and highest corner of each band."""
     _pieces: dict[int, Pieces] = field(default_factory=dict, repr=False)
+    _support: dict[tuple[float, ...], float] = field(default_factory=dict, repr=False)
 
     @property
     def box(self) -> Floats:
@@ -52,11 +54,12 @@ class Shape:
 
     def support(self, direction: Floats) -> float:
         """Return how far the solid reaches along a direction, mm from the origin."""
-        reach = -np.inf
-        for band in self.solid.bands:
-            flat = float((shapely.get_coordinates(band.section) @ direction[:2]).max())
-            reach = max(reach, flat + max(band.z0 * direction[2], band.z1 * direction[2]))
-        return float(reach)
+        key = tuple(direction.tolist())
+        if key not in self._support:
+            flat = [(shapely.get_coordinates(band.section) @ direction[:2]).max() for band in self.solid.bands]
+            along = [max(band.z0 * direction[2], band.z1 * direction[2]) for band in self.solid.bands]
+            self._support[key] = max((float(f + z) for f, z in zip(flat, along, strict=True)), default=-np.inf)
+        return self._support[key]
 
 
 def make_shape(solid: Solid) -> Shape:
@@ -86,7 +89,10 @@ class Encounters:
     pressed: Mapping[tuple[str, str], tuple[Shape, Shape]] = field(default_factory=dict)
     clearance: Mapping[tuple[str, str], float] = field(default_factory=dict)
     _blocked: dict[tuple[str, tuple[float, ...], str], bool] = field(default_factory=dict, repr=False)
-    _meet: dict[tuple[str, str, int, int, float, float], bool] = field(default_factory=dict, repr=False)
+    _crossings: dict[tuple[str, str, tuple[float, ...], tuple[float, ...], float], Floats] = field(
+        default_factory=dict, repr=False
+    )
+    _meet: dict[tuple[str, str, int, int, float, float, float], bool] = field(default_factory=dict, repr=False)
 
     def pair(self, a: str, b: str) -> tuple[Shape, Shape]:
         """Return the two shapes as this pair sees them."""
@@ -101,9 +107,7 @@ class Encounters:
         """Return the clearance this pair keeps while moving, mm."""
         return self.clearance.get((a, b), self.clearance.get((b, a), 0.0))
 
-    def hits(
-        self, mover: str, path: Floats, other: str, other_at: Floats | None = None, *, kept: bool = False
-    ) -> bool:
+    def hits(self, mover: str, path: Floats, other: str, other_at: Floats | None = None, *, kept: bool = False) -> bool:
         """Whether the mover, walking a polyline of displacements (k, 3), overlaps the other standing still.
 
         With `kept` the pair's clearance counts as part of the solids.
@@ -176,11 +180,35 @@ class Encounters:
                 )
         return _stack(found)
 
+    def resting_spans(
+        self, mover: str, route: Floats, other: str, direction: Floats, farthest: float
+    ) -> list[tuple[float, float]]:
+        """Return the ways along a unit direction at which `other`, resting there, is met by a mover on its route.
+
+        Clearance counts as part of the solids. Intervals in mm, one a convex piece, not merged.
+        """
+        length = float(np.linalg.norm(np.diff(route, axis=0), axis=1).sum())
+        if len(route) > 2:
+            axis = np.stack([np.zeros(3), direction * farthest])
+            met = self.diagram(mover, other, route, axis, ((0.0, length), (0.0, farthest)), kept=True)
+        else:
+            met = cut_below(self._crossing(mover, route[1] / length, other, direction, farthest), length)
+        return list(zip(met[..., 1].min(axis=1).tolist(), met[..., 1].max(axis=1).tolist(), strict=True))
+
+    def _crossing(self, mover: str, way: Floats, other: str, direction: Floats, farthest: float) -> Floats:
+        """The diagram of two straight ways from the assembled places, both as long as can be; remembered."""
+        key = (mover, other, tuple(np.round(way, 12).tolist()), tuple(direction.tolist()), farthest)
+        if key not in self._crossings:
+            routes = (np.stack([np.zeros(3), way * farthest]), np.stack([np.zeros(3), direction * farthest]))
+            spans = ((0.0, farthest), (0.0, farthest))
+            self._crossings[key] = self.diagram(mover, other, *routes, spans, kept=True)
+        return self._crossings[key]
+
     def _obstacles(self, a: str, b: str, low: Floats, high: Floats, grow: float) -> Iterator[Obstacle]:
         """Yield an obstacle for each pair of bands that may meet for relative displacements in a box (3,)."""
         flat = bool(high[0] - low[0] < _JOIN and high[1] - low[1] < _JOIN)
         for one, two in self._band_pairs(a, b, low, high, grow):
-            ob = self._obstacle(a, b, one, two, low, high, grow, flat=flat and grow == 0)
+            ob = self._obstacle(a, b, one, two, low, high, grow, flat=flat)
             if len(ob.offsets):
                 yield ob
 
@@ -199,22 +227,22 @@ class Encounters:
         depths = (band.z0 - other.z1, band.z1 - other.z0)
         if not flat:
             return obstacle(first.pieces(one), second.pieces(two), depths, low[:2], high[:2], grow)
-        if self._sections_meet(a, b, one, two, float(low[0]), float(low[1])):
+        if self._sections_meet(a, b, one, two, float(low[0]), float(low[1]), grow):
             return depth_only(depths, grow)
         return Obstacle(np.zeros((0, 2, 3)), np.zeros((0, 2)))
 
-    def _sections_meet(self, a: str, b: str, one: int, two: int, x: float, y: float) -> bool:
-        """Whether two sections overlap while B's is displaced by (x, y) relative to A's.
+    def _sections_meet(self, a: str, b: str, one: int, two: int, x: float, y: float, grow: float) -> bool:
+        """Whether two sections come nearer than `grow` while B's is displaced by (x, y) relative to A's.
 
         Both are shrunk, so parts that only touch are apart: meeting at all is overlapping.
         """
-        key = (a, b, one, two, x, y)
+        key = (a, b, one, two, x, y, grow)
         if key not in self._meet:
             first, second = self.pair(a, b)
             section = second.solid.bands[two].section
             if x or y:
                 section = shapely.transform(section, lambda xy: xy + np.array([x, y]))
-            self._meet[key] = bool(shapely.intersects(first.solid.bands[one].section, section))
+            self._meet[key] = bool(shapely.dwithin(first.solid.bands[one].section, section, grow))
         return self._meet[key]
 
 

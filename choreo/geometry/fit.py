@@ -56,10 +56,11 @@ def needed_distance(
     """
     least = nearest
     for one in sets:
-        x, y, z = _camera_places(one, target)
-        least = max(least, float((nearest - z).max(initial=nearest)))
-        for offset, half in _sides(x, y, one.margins, resolution):
-            least = max(least, float((focal_px * offset / half - z).max(initial=-np.inf)))
+        depth = one.axes[:, 2]
+        for side, half in _sides(one, resolution):
+            # Inside the side: f * offset <= half * (depth + D). Linear in the point, so one product does it.
+            least = max(least, _extreme(one, focal_px / half * side - depth, target))
+        least = max(least, nearest + _extreme(one, -depth, target))
     return least
 
 
@@ -67,9 +68,8 @@ def needed_scale(sets: list[FitPoints], target: Floats, resolution: tuple[int, i
     """Return the largest px per mm of an orthographic camera on `target` at which all sets stay inside."""
     shrink = 0.0
     for one in sets:
-        x, y, _ = _camera_places(one, target)
-        for offset, half in _sides(x, y, one.margins, resolution):
-            shrink = max(shrink, float((offset / half).max(initial=0.0)))
+        for side, half in _sides(one, resolution):
+            shrink = max(shrink, _extreme(one, side / half, target))
     return 1.0 / shrink if shrink > 0 else 1.0
 
 
@@ -80,24 +80,22 @@ def centred_target(sets: list[FitPoints], target: Floats, distance: float | None
     """
     first = sets[0]
     axes = first.axes[len(first.axes) // 2]
-    x, y, z = (first.points - target) @ axes.T[:, 0], (first.points - target) @ axes.T[:, 1], None
+    x, y, z = axes @ (first.points - target).T
     if distance is not None:
-        z = (first.points - target) @ axes.T[:, 2] + distance
-        x, y = x * distance / z, y * distance / z
+        x, y = x * distance / (z + distance), y * distance / (z + distance)
     # An uneven safe area has its middle off the frame's: its shift is a matter of margins, handled by the fit.
     middle_x, middle_y = (x.max() + x.min()) / 2, (y.max() + y.min()) / 2
     return np.asarray(target + middle_x * axes[0] + middle_y * axes[1])
 
 
-def _camera_places(one: FitPoints, target: Floats) -> tuple[Floats, Floats, Floats]:
-    places = np.einsum("fij,nj->ifn", one.axes, one.points - target)
-    return places[0], places[1], places[2]
+def _extreme(one: FitPoints, functional: Floats, target: Floats) -> float:
+    """The largest value that any of the (f, 3) linear functionals takes on any point, counted from the target."""
+    return float((one.points @ functional.T - functional @ target).max(initial=-np.inf))
 
 
-def _sides(
-    x: Floats, y: Floats, margins: tuple[float, float, float, float], resolution: tuple[int, int]
-) -> list[tuple[Floats, float]]:
-    """Offset toward each side and the room there, px from the frame's centre."""
+def _sides(one: FitPoints, resolution: tuple[int, int]) -> list[tuple[Floats, float]]:
+    """Directions toward each side of the picture, one row a frame, and the room there, px from the centre."""
     width, height = resolution
-    left, top, right, bottom = margins
+    left, top, right, bottom = one.margins
+    x, y = one.axes[:, 0], one.axes[:, 1]
     return [(-x, width / 2 - left), (x, width / 2 - right), (y, height / 2 - top), (-y, height / 2 - bottom)]

@@ -15,10 +15,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.convex import convex_pieces, outward_normals
 from choreo.model.plan import Floats
+
+Ints = NDArray[np.intp]
 
 _EPS = 1e-9
 """mm; an overlap shorter than this along a line is rounding, not a collision."""
@@ -99,8 +102,8 @@ def obstacle(a: Pieces, b: Pieces, depths: tuple[float, float], low: Floats, hig
     most = a.boxes[:, None, 1] - b.boxes[None, :, 0] + grow
     one, two = np.nonzero(np.all((high > least) & (low < most), axis=2))
     # Faces of A (+) -B: the outward normals of A, and those of B turned round.
-    of_a = a.reach[one] - np.einsum("kvi,kmi->kvm", b.points[two], a.normals[one]).min(axis=1, initial=np.inf)
-    of_b = b.reach[two] - np.einsum("kvi,kmi->kvm", a.points[one], b.normals[two]).min(axis=1, initial=np.inf)
+    of_a = a.reach[one] - _lowest(b.points, a.normals, two, one)
+    of_b = b.reach[two] - _lowest(a.points, b.normals, one, two)
     ma, mb = a.normals.shape[1], b.normals.shape[1]
     normals = np.zeros((len(one), ma + mb + 2, 3))
     offsets = np.ones((len(one), ma + mb + 2))
@@ -110,6 +113,16 @@ def obstacle(a: Pieces, b: Pieces, depths: tuple[float, float], low: Floats, hig
     normals[:, -2, 2], normals[:, -1, 2] = 1.0, -1.0
     offsets[:, -2], offsets[:, -1] = depths[1] + grow, -depths[0] + grow
     return Obstacle(normals, offsets)
+
+
+def _lowest(points: Floats, normals: Floats, which: Ints, along: Ints) -> Floats:
+    """Least of ``normals[along] . points[which]`` over a piece's corners, (k, m)."""
+    x, y = points[..., 0].T[:, which], points[..., 1].T[:, which]  # (v, k)
+    nx, ny = normals[along, :, 0], normals[along, :, 1]
+    least = x[0][:, None] * nx + y[0][:, None] * ny
+    for corner in range(1, len(x)):
+        np.minimum(least, x[corner][:, None] * nx + y[corner][:, None] * ny, out=least)
+    return least
 
 
 def depth_only(depths: tuple[float, float], grow: float) -> Obstacle:
@@ -186,6 +199,11 @@ def overlaps_between(
     (s0, s1), (t0, t1) = a_span, b_span
     square = np.array([[s0, t0], [s1, t0], [s1, t1], [s0, t1]])
     return _clip(np.repeat(square[None], len(planes), axis=0), planes)
+
+
+def cut_below(polygons: Floats, s_end: float) -> Floats:
+    """Clip convex polygons (n, v, 2) of the (s, t) plane to ``s <= s_end``; drop what vanishes."""
+    return _clip(polygons, np.tile([1.0, 0.0, s_end], (len(polygons), 1, 1))) if len(polygons) else polygons
 
 
 def _clip(polygons: Floats, planes: Floats) -> Floats:

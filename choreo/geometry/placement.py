@@ -26,7 +26,7 @@ _FINE = 1e-3
 def hulls_on_screen(points: Floats, cameras: Sequence[Camera]) -> np.ndarray:
     """Return the convex hulls (one a camera, shapely) of (k, 3) points in front of every camera."""
     pixels = np.stack([camera.project(points)[0] for camera in cameras])
-    return np.asarray(shapely.convex_hull(shapely.multipoints(pixels)))
+    return np.asarray(shapely.convex_hull(shapely.linestrings(pixels)))
 
 
 def corners(hull: BaseGeometry) -> Floats:
@@ -37,15 +37,14 @@ def corners(hull: BaseGeometry) -> Floats:
 
 def keep_out(fixed: BaseGeometry, mover: BaseGeometry, gap: float) -> BaseGeometry:
     """Return the displacements of `mover` at which it comes nearer than `gap` to `fixed` (both convex)."""
-    sums = corners(fixed)[:, None] - corners(mover)[None]
-    hull = shapely.convex_hull(shapely.multipoints(sums.reshape(-1, 2)))
+    hull = shapely.Polygon(_convex_sum(_from_lowest(corners(fixed)), _from_lowest(-corners(mover))))
     around = gap / np.cos(np.pi / (4 * _DISK_SEGMENTS))
     return shapely.buffer(hull, around, quad_segs=_DISK_SEGMENTS) if gap > 0 else hull
 
 
 def corridor(hull: BaseGeometry, way: Floats) -> BaseGeometry:
     """Return the hull of what a convex outline sweeps along a polyline of displacements (k, 2)."""
-    return shapely.convex_hull(shapely.multipoints((corners(hull)[None] + way[:, None]).reshape(-1, 2)))
+    return shapely.convex_hull(shapely.linestrings((corners(hull)[None] + way[:, None]).reshape(-1, 2)))
 
 
 def nearest_free(
@@ -134,6 +133,24 @@ def first_clear(
         ]
         way = jump(way + max(*steps, _FINE / max(speeds)))
     return farthest
+
+
+def _from_lowest(ring: Floats) -> Floats:
+    """Turn a convex ring counter-clockwise, from its lowest, then leftmost corner."""
+    x, y = ring[:, 0], ring[:, 1]
+    if float(np.dot(x, np.roll(y, -1)) - np.dot(np.roll(x, -1), y)) < 0:
+        ring = ring[::-1]
+    return np.roll(ring, -int(np.lexsort((ring[:, 0], ring[:, 1]))[0]), axis=0)
+
+
+def _convex_sum(a: Floats, b: Floats) -> Floats:
+    """Return the Minkowski sum of two convex rings: all edges of both, in order of their direction."""
+    edges = np.concatenate([np.roll(a, -1, axis=0) - a, np.roll(b, -1, axis=0) - b])
+    turn = np.arctan2(edges[:, 1], edges[:, 0])
+    turn[turn < 0] += 2 * np.pi
+    return (
+        a[0] + b[0] + np.concatenate([np.zeros((1, 2)), np.cumsum(edges[np.argsort(turn, kind="stable")], axis=0)[:-1]])
+    )
 
 
 def _fastest(here: BaseGeometry, ahead: BaseGeometry) -> float:

@@ -152,12 +152,18 @@ def _touching_normals(a: Solid, b: Solid, reach: float) -> tuple[Vector, ...]:
 
 def _edge_normals(a: shapely.Geometry, b: shapely.Geometry, reach: float) -> list[tuple[float, float]]:
     """Normals of a's edges that run along b's boundary within `reach`, pointing from a to b."""
-    if shapely.distance(a.boundary, b.boundary) > reach:
+    if not shapely.dwithin(a, b, reach):
         return []
-    near = shapely.buffer(b.boundary, reach, cap_style="flat")
     start, end = _edges(a)
     lines = shapely.linestrings(np.stack([start, end], axis=1))
-    along = shapely.length(shapely.intersection(lines, near)) > 4 * reach
+    other = b.boundary
+    shapely.prepare(other)
+    close = shapely.dwithin(lines, other, reach)
+    if not close.any():
+        return []
+    near = shapely.buffer(other, reach, cap_style="flat")
+    along = np.zeros(len(lines), dtype=bool)
+    along[close] = shapely.length(shapely.intersection(lines[close], near)) > 4 * reach
     out = []
     for (x0, y0), (x1, y1) in zip(start[along], end[along], strict=True):
         length = float(np.hypot(x1 - x0, y1 - y0))

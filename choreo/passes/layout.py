@@ -25,9 +25,14 @@ from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
 from choreo.motion.easing import parse_easing
 
-_SLACK = 0.02
+_SLACK = 0.03
 """The camera may stand this much (relative) farther than the layout needs; closer costs more rounds."""
-_ROUNDS = 14
+_ROUNDS = 16
+_AIMING = 4
+"""Rounds in which the camera's target still follows what is shown."""
+_WATCHED = 5
+_FIRST_GUESS = 2.5
+"""A burst needs about this many times the distance that the assembled product needs."""
 _EDGE_PX = 1.0
 """Moving parts keep this far from the frame's edge."""
 _OK_PX = 0.01
@@ -87,14 +92,16 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame) -> Layout:
     if not rest:  # nothing is ever at rest apart: only the assembled product has to fit
         routes = {part: np.zeros((1, 3)) for part in (*subject.order, subject.body)}
         return Layout(stage.fit(routes), routes, (), float("inf"))
-    missing = 0.0
-    for _ in range(4):
-        cameras, routes = stage.agree(frame.gap_px + missing)
-        least = _least_gap(subject, routes, [cameras[f] for f in rest])
-        if least >= frame.gap_px - _OK_PX or subject.travels:
+    watched = {rest[0], rest[len(rest) // 2], rest[-1]}
+    size = None
+    for _ in range(_WATCHED):
+        cameras, routes, size = stage.agree(sorted(watched), size)
+        gaps = _gaps(subject, routes, [cameras[f] for f in rest])
+        worst = int(np.argmin(gaps))
+        if gaps[worst] >= frame.gap_px - _OK_PX or rest[worst] in watched:
             break
-        missing += frame.gap_px - least + _OK_PX  # frames between those that were placed for see a little less
-    return Layout(cameras, routes, rest, least)
+        watched.add(rest[worst])
+    return Layout(cameras, routes, rest, float(gaps[worst]))
 
 
 def rest_frames(shot: Shot) -> tuple[int, ...]:
@@ -153,8 +160,9 @@ class _Stage:
         assert self.shot.view.focal_mm is not None
         return self.shot.view.focal_mm * max(width / sensor[0], height / sensor[1])
 
-    def cameras(self, target: Floats, number: float) -> tuple[Camera, ...]:
-        """Return a camera for every frame; `number` is the distance in mm, or px per mm."""
+    def cameras(self, target: Floats, size: float) -> tuple[Camera, ...]:
+        """Return a camera for every frame; `size` is the distance in mm, or mm a px."""
+        number = size if self.perspective else 1 / size
         view, resolution = self.shot.view, self.frame.resolution
         known: dict[tuple[float, float], Camera] = {}
         out = []
@@ -171,21 +179,22 @@ class _Stage:
 
     def fit(self, routes: Mapping[str, Floats]) -> tuple[Camera, ...]:
         """Return the cameras that show these routes as large as they can be."""
-        target, number = self.solve(routes)
-        return self.cameras(target, number)
+        target = self.target(routes, None)
+        return self.cameras(target, self.need(routes, target))
 
-    def solve(self, routes: Mapping[str, Floats]) -> tuple[Floats, float]:
-        """Return target and number for given routes: what the shot fixes, else the exact fit."""
+    def target(self, routes: Mapping[str, Floats], distance: float | None) -> Floats:
+        """Return what to look at: what the shot fixes, else the middle of what it shows."""
+        if self.shot.view.target is not None:
+            return np.array(self.shot.view.target)
         sets = self._sets(routes)
         corners = sets[0].points
-        target = (corners.min(axis=0) + corners.max(axis=0)) / 2
-        if self.shot.view.target is not None:
-            target = np.array(self.shot.view.target)
-        number = self._number(sets, target)
-        for _ in range(0 if self.shot.view.target is not None else 2):
-            target = centred_target(sets, target, number if self.perspective else None)
-            number = self._number(sets, target)
-        return target, number
+        middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
+        return centred_target(sets, middle, distance if self.perspective else None)
+
+    def need(self, routes: Mapping[str, Floats], target: Floats) -> float:
+        """Return the least size (distance in mm, or mm a px) of a camera on `target` that shows these routes."""
+        number = self._number(self._sets(routes), target)
+        return number if self.perspective else 1 / number
 
     def _number(self, sets: list[FitPoints], target: Floats) -> float:
         if self.fixed is not None:
@@ -209,49 +218,52 @@ class _Stage:
             sets.append(FitPoints(ways, self.axes[list(self.apart)], edge))
         return sets
 
-    def agree(self, gap_px: float) -> tuple[tuple[Camera, ...], dict[str, Floats]]:
-        """Return cameras and routes that fit each other.
+    def agree(
+        self, watched: list[int], size: float | None = None
+    ) -> tuple[tuple[Camera, ...], dict[str, Floats], float | None]:
+        """Return cameras and routes that fit each other, and the size to start from again.
 
-        Under a camera at distance D the layout needs a distance N(D), which grows more slowly than D: the
-        least D with N(D) <= D is closed in from both sides (regula falsi on N(D) - D).
+        Under a camera of size D (mm away, or mm a px) the layout needs a size N(D), which grows more slowly
+        than D: a D with N(D) <= D, little larger than it must be, is closed in from both sides (regula falsi
+        on N(D) - D). The target follows what is shown for the first rounds, then stays.
         """
-        target, number = self.solve({part: np.zeros((1, 3)) for part in (*self.subject.order, self.subject.body)})
+        alone = {part: np.zeros((1, 3)) for part in (*self.subject.order, self.subject.body)}
+        target = self.target(alone, None)
         if self.fixed is not None:
-            cameras = self.cameras(target, number)
-            return cameras, self._place(cameras, gap_px, bounded=True)
-        size = number if self.perspective else 1 / number
+            cameras = self.cameras(target, self.fixed if self.perspective else 1 / self.fixed)
+            return cameras, self._place(cameras, watched, bounded=True), None
+        size = size or _FIRST_GUESS * self.need(alone, target)
         near: tuple[float, float] | None = None
         far: tuple[float, float] | None = None
-        best: tuple[tuple[Camera, ...], dict[str, Floats]] | None = None
-        size *= 3
-        for _ in range(_ROUNDS):
-            cameras = self.cameras(target, size if self.perspective else 1 / size)
-            routes = self._place(cameras, gap_px, bounded=False)
-            target_new, number = self.solve(routes)
-            need = number if self.perspective else 1 / number
+        best: tuple[tuple[Camera, ...], dict[str, Floats], float] | None = None
+        for turn in range(_ROUNDS):
+            cameras = self.cameras(target, size)
+            routes = self._place(cameras, watched, bounded=False)
+            need = self.need(routes, target)
             if need <= size:
-                best, far = (self._shown(target_new, size), routes), (size, need - size)
+                best = (cameras, routes, size)
                 if size - need <= _SLACK * size:
                     break
+            if turn < _AIMING:
+                target = self.target(routes, size)
+                need = self.need(routes, target)
+                size = need * (1 + _SLACK / 2)
+                continue
+            if need <= size:
+                far = (size, need - size)
             else:
                 near = (size, need - size)
-            target, size = target_new, _next_size(size, need, near, far)
+            size = _next_size(size, need, near, far)
         if best is None:
             raise no_solution(_no_fit(self.shot.name))
         return best
 
-    def _shown(self, target: Floats, size: float) -> tuple[Camera, ...]:
-        return self.cameras(target, size if self.perspective else 1 / size)
-
-    def _place(self, cameras: tuple[Camera, ...], gap_px: float, *, bounded: bool) -> dict[str, Floats]:
-        chosen = sorted({self.rest[0], self.rest[len(self.rest) // 2], self.rest[-1]})
-        known = list(dict.fromkeys(cameras[f] for f in chosen))
-        return place(self.subject, known, self.frame, gap_px=gap_px, bounded=bounded)
+    def _place(self, cameras: tuple[Camera, ...], watched: list[int], *, bounded: bool) -> dict[str, Floats]:
+        known = list(dict.fromkeys(cameras[f] for f in watched))
+        return place(self.subject, known, self.frame, gap_px=self.frame.gap_px, bounded=bounded)
 
 
-def _next_size(
-    size: float, need: float, near: tuple[float, float] | None, far: tuple[float, float] | None
-) -> float:
+def _next_size(size: float, need: float, near: tuple[float, float] | None, far: tuple[float, float] | None) -> float:
     if near is None:
         return need * (1 + _SLACK / 2) if need < size else size * 2
     if far is None:
@@ -263,11 +275,13 @@ def _next_size(
     return float(np.clip(guess, a + 0.1 * (b - a), a + 0.95 * (b - a)))
 
 
-def _least_gap(subject: Subject, routes: Mapping[str, Floats], cameras: list[Camera]) -> float:
-    cameras = list(dict.fromkeys(cameras))
-    hulls = np.stack([hulls_on_screen(subject.points[part] + route[-1], cameras) for part, route in routes.items()])
+def _gaps(subject: Subject, routes: Mapping[str, Floats], cameras: list[Camera]) -> Floats:
+    """Smallest gap between two hulls at rest under each camera, px; infinite where there is but one part."""
+    known = list(dict.fromkeys(cameras))
+    hulls = np.stack([hulls_on_screen(subject.points[part] + route[-1], known) for part, route in routes.items()])
     one, two = np.triu_indices(len(hulls), 1)
-    return float(shapely.distance(hulls[one], hulls[two]).min(initial=np.inf))
+    least = shapely.distance(hulls[one], hulls[two]).min(axis=0, initial=np.inf)
+    return np.asarray(least[[known.index(camera) for camera in cameras]])
 
 
 def _no_fit(shot: str) -> Finding:
@@ -277,5 +291,3 @@ def _no_fit(shot: str) -> Finding:
         why="The farther the camera stands, the more mm a gap of so many px is worth.",
         remedy="Lower gap_px, widen the safe area, or turn the view so that the removal axes show.",
     )
-
-
