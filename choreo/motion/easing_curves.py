@@ -89,7 +89,7 @@ class _Axis:
     def at(self, cell: Indices, s: Floats) -> Floats:
         """Return the coordinate at distance `s` from the centre of `cell`."""
         away = s * (self.c1[cell] + s * (self.c2[cell] + s * self.c3[cell]))
-        return np.asarray(self.high[cell] + (self.low[cell] + away))
+        return np.asarray(self.high[cell] + away)
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 from easing_referee import bezier_value
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
@@ -149,6 +149,9 @@ corner = st.sampled_from([0.0, 1.0, 0.5, 1e-9, 1 - 1e-9, 1e-300, 0.42]) | unit
 
 @settings(max_examples=100, deadline=None)
 @given(corner, height, corner, height, unit | st.floats(0, 1e-12) | st.floats(0.4999, 0.5001))
+@example(0.999999999, 0.0, 1e-10, 1.0, 0.5 + 1e-12)  # almost upright in the middle
+@example(0.9999999999999518, 0.0, 2.306681369815794e-13, 2.0, 0.5000000000000684)  # on the point of inflection
+@example(0.9999999999999969, -1.0, 3.4625609407939615e-15, 2.0, 0.5000000000000001)
 def test_bezier_is_right_to_twelve_digits_even_where_it_is_upright(x1, y1, x2, y2, t):
     """The referee bisects in decimal arithmetic of 80 digits."""
     expected = bezier_value(x1, y1, x2, y2, t)
@@ -255,6 +258,8 @@ def test_minimum_jerk():
         ("ease-out", 1 / 0.58),
         ("cubic-bezier(0, 0.2, 1, 1)", math.inf),
         ("cubic-bezier(1, 0, 0, 1)", math.inf),
+        ("cubic-bezier(1, 0.3, 0, 0.9)", math.inf),
+        ("cubic-bezier(1, 0.123, 0, -0.877)", math.inf),
         ("steps(3)", math.inf),
         ("linear(0, 0.25 75%, 1)", 3),
         ("linear(0, 1 50%, 0.4 50%, 1)", math.inf),

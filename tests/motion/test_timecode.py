@@ -146,6 +146,7 @@ def test_labels_that_do_not_exist(label, rate, said):
 
 def test_numbers_that_look_dropped_but_are_not():
     assert parse_timecode("00:10:00;00", R2997) == 17982  # a tenth minute drops nothing
+    assert parse_timecode("00:01:01;00", R2997) == 1828  # only the first second does: 1800 + 30 - 2
     assert parse_timecode("00:01:00:00", R2997) == 1800  # not drop-frame
 
 
@@ -185,6 +186,7 @@ def test_rates(text, rate, whole):
         ("119.88", '"120000/1001"'),
         ("12.5", '"25/2"'),
         ("24.0", '"24"'),
+        ("1.0", '"1"'),
         ("0.0", "above 0"),
         ("0", "above 0"),
         ("1/0", "above 0"),
