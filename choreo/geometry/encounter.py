@@ -8,7 +8,7 @@ sideways, and where nothing moves in the plane two sections either overlap or th
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
@@ -107,6 +107,19 @@ class Encounters:
         """Return the clearance this pair keeps while moving, mm."""
         return self.clearance.get((a, b), self.clearance.get((b, a), 0.0))
 
+    def rest_within(self, a: str, b: str, gap: float) -> bool:
+        """Whether two parts, at their places, stand nearer than `gap` to each other (square at corners along z)."""
+        first, second = self.pair(a, b)
+        still = np.zeros(3)
+        return any(
+            bool(shapely.dwithin(first.solid.bands[one].section, second.solid.bands[two].section, gap))
+            for one, two in self._band_pairs(a, b, still, still, gap)
+        )
+
+    def with_clearance(self, clearance: Mapping[tuple[str, str], float]) -> Encounters:
+        """Return the same encounters, what is known already kept, with other clearances."""
+        return replace(self, clearance=clearance)
+
     def hits(self, mover: str, path: Floats, other: str, other_at: Floats | None = None, *, kept: bool = False) -> bool:
         """Whether the mover, walking a polyline of displacements (k, 3), overlaps the other standing still.
 
@@ -169,7 +182,7 @@ class Encounters:
         clearance counts as part of the solids.
         """
         grow = self.room(a, b) if kept else 0.0
-        found = []
+        found: list[Floats] = []
         for a_leg in _legs(a_route, spans[0]):
             for b_leg in _legs(b_route, spans[1]):
                 low, high = _relative_box(a_leg, b_leg)

@@ -119,7 +119,7 @@ class _Program:
     def __init__(self, question: Starts, *, bounded: bool) -> None:
         import highspy  # noqa: PLC0415 - 0.1 s that a schedule without conflicts need not pay
 
-        self.solver: highspy.Highs = highspy.Highs()
+        self.solver: highspy.Highs = highspy.Highs()  # type: ignore[no-untyped-call]
         self.solver.setOptionValue("output_flag", False)
         for option, value in (("mip_rel_gap", 0.0), ("mip_abs_gap", 0.0), ("random_seed", 0), ("threads", 1)):
             self.solver.setOptionValue(option, value)

@@ -105,8 +105,9 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame) -> Layout:
 
 
 def rest_frames(shot: Shot) -> tuple[int, ...]:
-    """Frames on which all parts are at rest apart: exploded holds, the last frame of an explode, the first of an
-    assemble.
+    """Return the frames on which all parts are at rest apart.
+
+    Exploded holds, the last frame of an explode and the first of an assemble.
     """
     frames: list[int] = []
     exploded = shot.begins_exploded

@@ -83,8 +83,7 @@ def plan_schedule(
             continue
         turn = order if phase.kind == "explode" else order[::-1]
         job = _PhaseJob(f'phase {index + 1} of shot "{shot.name}"', phase, turn, body, routes, encounters)
-        if phase.kind == "explode" or phase.kind == "assemble":
-            timed = _time_phase(job)
+        timed = _time_phase(job)
         bare.update(dict.fromkeys(timed.bare))
         warnings.extend(timed.warnings)
         moves.extend(
@@ -336,7 +335,7 @@ def _cannot_pass(job: _PhaseJob, a: str, b: str) -> Finding:
         code="cannot-pass",
         what=f'In {job.name} "{a}" and "{b}" meet whatever the time between them.',
         why="Their routes cross, or an easing carries one of them beyond its route's end into the other.",
-        remedy="Use an easing without overshoot, or pin one of them to another direction (along) or travel (travel_mm).",
+        remedy="Use an easing without overshoot, or pin one of them to another direction (along) or travel.",
     )
 
 

@@ -1,0 +1,232 @@
+"""The compiler: assembly and choreography in, tracks and report out. A reader starts here.
+
+Every pass is called by name, in order. After each, `on_stage(name, artefact)` is called once; timing and
+dumping hang on that single hook and no pass knows of them. The checks that are cheap run always.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from choreo.checks.check_tracks import check_tracks
+from choreo.errors import ChoreoError, Finding, no_solution, wrong_input
+from choreo.geometry.arrange import Frame, Subject
+from choreo.geometry.encounter import Encounters, make_encounters
+from choreo.geometry.silhouette import hull_points
+from choreo.geometry.solid import Solid, build_solid
+from choreo.model.assembly import Assembly
+from choreo.model.choreography import Choreography, Shot
+from choreo.model.plan import Floats, Removal
+from choreo.model.report import Report
+from choreo.model.tracks import ShotTracks, Tracks
+from choreo.passes.contacts import ContactGraph, find_contacts, find_overlaps
+from choreo.passes.framing import check_framing
+from choreo.passes.handoff import handoff
+from choreo.passes.layout import Layout, plan_layout
+from choreo.passes.masking import masking
+from choreo.passes.removal import choose_body, plan_removal
+from choreo.passes.sampling import sample_tracks
+from choreo.passes.schedule import Schedule, plan_schedule
+from choreo.passes.summary import ShotFacts, summarise
+from choreo.passes.visibility import visibility
+from choreo.passes.ways import plan_ways
+
+if TYPE_CHECKING:
+    OnStage = Callable[[str, Any], None]
+
+
+def no_hook(_name: str, _artefact: Any) -> None:
+    """Do nothing between stages."""
+
+
+@dataclass(frozen=True, eq=False)
+class Apart:
+    """An assembly that is proved to come apart."""
+
+    assembly: Assembly
+    solids: Mapping[str, Solid]
+    contacts: ContactGraph
+    encounters: Encounters
+    removal: Removal
+
+
+@dataclass(frozen=True, eq=False)
+class Film:
+    """Everything a compile found out."""
+
+    apart: Apart
+    tracks: Tracks
+    report: Report
+    frame: Frame
+
+
+def take_apart(
+    assembly: Assembly, clearance_mm: float = 0.0, *, file: str | None = None, on_stage: OnStage = no_hook
+) -> Apart:
+    """Prove that the assembly comes apart, and in which order.
+
+    Parameters
+    ----------
+    assembly : Assembly
+        Checked by the reader.
+    clearance_mm : float
+        Room that pairs which do not touch at rest should keep while moving.
+    file : str, optional
+        The assembly's file, for messages.
+    on_stage : callable
+        Called after each pass with its name and result.
+
+    Raises
+    ------
+    ChoreoError
+        Exit 2: parts overlap at rest. Exit 1: interlocked.
+
+    """
+    solids = {part.id: build_solid(part.slabs, part.offset) for part in assembly.parts}
+    on_stage("solids", solids)
+
+    encounters = _encounters(assembly, solids, clearance_mm)
+    overlaps = find_overlaps(assembly, encounters, file)
+    if overlaps:
+        raise wrong_input(*overlaps)
+    contacts = find_contacts(assembly, solids, reach_mm=assembly.touch_mm)
+    on_stage("contacts", contacts)
+
+    body = choose_body(assembly, {name: solid.volume for name, solid in solids.items()})
+    removal = plan_removal(assembly, encounters, {part: contacts.normals_of(part) for part in assembly.ids}, body)
+    on_stage("removal", removal)
+    return Apart(assembly, solids, contacts, encounters, removal)
+
+
+def compile_film(
+    assembly: Assembly,
+    choreography: Choreography,
+    *,
+    digests: tuple[str, str] = ("", ""),
+    file: str | None = None,
+    only_shot: str | None = None,
+    warnings: tuple[Finding, ...] = (),
+    on_stage: OnStage = no_hook,
+) -> Film:
+    """Compile.
+
+    Parameters
+    ----------
+    assembly, choreography
+        Checked by the reader.
+    digests : (assembly, choreography)
+        Of the source files, for the record in the tracks.
+    file : str, optional
+        The assembly's file, for messages.
+    only_shot : str, optional
+        Compile this shot only; its start frame stays what it is in the whole film.
+    warnings : tuple of Finding
+        The reader's, carried into the report.
+    on_stage : callable
+        Called after each pass with its name and result.
+
+    Returns
+    -------
+    Film
+        All guarantees of the contract hold, or an error was raised.
+
+    Raises
+    ------
+    ChoreoError
+        Exit 2 for input that is wrong, exit 1 for input without a solution; all shots are tried first.
+
+    """
+    apart = take_apart(assembly, choreography.clearance_mm, file=file, on_stage=on_stage)
+    frame = _frame(choreography)
+    points = {part: hull_points(solid) for part, solid in apart.solids.items()}
+    shots: list[tuple[ShotTracks, ShotFacts]] = []
+    failures: list[ChoreoError] = []
+    start = 0
+    for shot in choreography.shots:
+        if only_shot in (None, shot.name):
+            try:
+                shots.append(_compile_shot(shot, start, apart, points, frame, on_stage))
+            except ChoreoError as error:
+                failures.append(error)
+        start += shot.frames
+    if failures:
+        findings = tuple(finding for error in failures for finding in error.findings)
+        raise ChoreoError(findings, exit_code=max(error.exit_code for error in failures))
+
+    rate = choreography.frame_rate
+    tracks = Tracks(
+        *digests, (rate.numerator, rate.denominator), choreography.resolution, tuple(made for made, _ in shots)
+    )
+    report = summarise(assembly, apart.removal, [facts for _, facts in shots], warnings)
+    on_stage("report", report)
+    return Film(apart, tracks, report, frame)
+
+
+def _compile_shot(
+    shot: Shot, start: int, apart: Apart, points: Mapping[str, Floats], frame: Frame, on_stage: OnStage
+) -> tuple[ShotTracks, ShotFacts]:
+    """The passes that look at one shot."""
+    assembly, removal, encounters = apart.assembly, apart.removal, apart.encounters
+    order = tuple(step.part for step in removal.steps)
+
+    ways = plan_ways(shot, removal, encounters)
+    subject = Subject(points, order, removal.body, ways.directions, ways.travels, encounters)
+    layout = plan_layout(subject, shot, frame)
+    on_stage(f"layout of {shot.name}", layout)
+
+    # Timing comes last: it never touches the geometry, it only asks it which lags collide.
+    schedule = plan_schedule(shot, order, removal.body, layout.routes, encounters)
+    on_stage(f"schedule of {shot.name}", schedule)
+
+    origins = {part.id: np.array(part.offset) for part in assembly.parts}
+    parts = sample_tracks(shot, assembly.ids, origins, layout.cameras, layout.routes, schedule.moves)
+    positions = {track.id: track.position for track in parts}
+    unframed = check_framing(shot.name, points, layout.cameras, positions, layout.rest_frames, frame)
+    if unframed:
+        raise no_solution(*unframed)
+    on_stage(f"tracks of {shot.name}", parts)
+
+    cameras = np.stack([camera.matrix for camera in layout.cameras])
+    solids = [apart.solids[part] for part in assembly.ids]
+    seen = visibility(solids, cameras, np.stack([positions[part] for part in assembly.ids]), assembly.touch_mm)
+    masks = masking(seen, assembly.ids, removal)
+    on_stage(f"masking of {shot.name}", masks)
+
+    hero = handoff(shot, apart.solids, cameras, positions)
+    made = ShotTracks(shot.name, start, shot.frames, cameras, parts, hero, masks)
+    check_tracks(made, assembly.ids)
+    return made, _facts(shot, made, layout, schedule, apart)
+
+
+def _facts(shot: Shot, made: ShotTracks, layout: Layout, schedule: Schedule, apart: Apart) -> ShotFacts:
+    return ShotFacts(
+        shot, made, layout.least_gap_px, layout.cameras[0], schedule.moves, schedule.bare_pairs,
+        apart.encounters.clearance, schedule.warnings,
+    )  # fmt: skip
+
+
+def _frame(choreography: Choreography) -> Frame:
+    width, height = choreography.resolution
+    left, top, right, bottom = choreography.safe_area
+    margins = (left * width, top * height, right * width, bottom * height)
+    return Frame(choreography.resolution, margins, choreography.gap_px, choreography.clearance_mm)
+
+
+def _encounters(assembly: Assembly, solids: Mapping[str, Solid], clearance_mm: float) -> Encounters:
+    """Shapes of all pairs; pairs that rest nearer than the clearance slide in contact and need none."""
+    order = {part: index for index, part in enumerate(assembly.ids)}
+    pressed = {}
+    for joint in assembly.joints:
+        if joint.press_mm:
+            one, two = sorted((joint.part, joint.into), key=order.__getitem__)
+            pressed[one, two] = joint.press_mm
+    bare = make_encounters(solids, assembly.touch_mm, pressed)
+    if clearance_mm <= 0:
+        return bare
+    apart = {(a, b): clearance_mm for a, b in combinations(assembly.ids, 2) if not bare.rest_within(a, b, clearance_mm)}
+    return bare.with_clearance(apart)

@@ -1,0 +1,156 @@
+"""Prove, frame by frame, that the picture reads: gaps at rest, the safe area, nothing cut by the frame.
+
+In:  hulls, cameras, positions of one shot      Out: findings
+
+Exact on every frame: the hull of a part's image is the hull of its hull's image.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import shapely
+
+from choreo.errors import Finding
+from choreo.geometry.arrange import Frame
+from choreo.geometry.camera import Camera
+from choreo.geometry.placement import hulls_on_screen
+from choreo.model.plan import Floats
+
+_OK_PX = 0.05
+"""px; less than this is rounding, not a part that stands too close or outside."""
+
+
+def check_framing(
+    shot: str,
+    points: Mapping[str, Floats],
+    cameras: Sequence[Camera],
+    positions: Mapping[str, Floats],
+    rest: Sequence[int],
+    frame: Frame,
+) -> tuple[Finding, ...]:
+    """Return what cannot be met of G3 in one shot, each with by how much.
+
+    Parameters
+    ----------
+    shot : str
+        For the messages.
+    points : mapping of part id to (k, 3) array
+        Corners of each part's convex hull, assembled, mm.
+    cameras : sequence of Camera
+        One a frame.
+    positions : mapping of part id to (frames, 3) array
+        Displacements, mm.
+    rest : sequence of int
+        Frames on which all parts stand at rest apart.
+    frame : Frame
+        Resolution, safe area, gap.
+
+    Returns
+    -------
+    tuple of Finding
+        Empty where all is well; else at most one a pair, and one a part and kind.
+
+    """
+    boxes = {part: _boxes(points[part], cameras, positions[part]) for part in points}
+    findings = [*_outside(shot, boxes, frame), *_unsafe(shot, boxes, rest, frame)]
+    return (*_too_close(shot, points, cameras, positions, rest, frame), *findings)
+
+
+def _boxes(points: Floats, cameras: Sequence[Camera], places: Floats) -> Floats:
+    """(frames, 4) bounds on screen: x0, y0, x1, y1."""
+    boxes = np.empty((len(cameras), 4))
+    matrices = np.stack([camera.matrix for camera in cameras])
+    image = np.einsum("fij,nj->fni", matrices[:, :, :3], points)
+    image += (np.einsum("fij,fj->fi", matrices[:, :, :3], places) + matrices[:, :, 3])[:, None]
+    pixels = image[..., :2] / image[..., 2:]
+    boxes[:, :2], boxes[:, 2:] = pixels.min(axis=1), pixels.max(axis=1)
+    return boxes
+
+
+def _beyond(boxes: Floats, edges: tuple[float, float, float, float]) -> Floats:
+    """How far each box reaches beyond its nearest edge, px; negative inside."""
+    left, top, right, bottom = edges
+    sides = [left - boxes[:, 0], top - boxes[:, 1], boxes[:, 2] - right, boxes[:, 3] - bottom]
+    return np.asarray(np.max(sides, axis=0))
+
+
+def _outside(shot: str, boxes: Mapping[str, Floats], frame: Frame) -> list[Finding]:
+    findings = []
+    width, height = frame.resolution
+    for part, box in boxes.items():
+        beyond = _beyond(box, (0.0, 0.0, width, height))
+        worst = int(np.argmax(beyond))
+        if beyond[worst] > _OK_PX:
+            findings.append(
+                Finding(
+                    code="leaves-frame",
+                    what=f'In shot "{shot}" part "{part}" reaches {beyond[worst]:.1f} px outside the frame on '
+                    f"frame {worst}.",
+                    why="What leaves the frame is cut in the picture.",
+                    remedy='Let the camera be solved ("fit"), stand farther away, or shorten its travel.',
+                )
+            )
+    return findings
+
+
+def _unsafe(shot: str, boxes: Mapping[str, Floats], rest: Sequence[int], frame: Frame) -> list[Finding]:
+    (width, height), (left, top, right, bottom) = frame.resolution, frame.margins
+    findings = []
+    for part, box in boxes.items():
+        if not len(rest):
+            break
+        beyond = _beyond(box[list(rest)], (left, top, width - right, height - bottom))
+        worst = int(np.argmax(beyond))
+        if beyond[worst] > _OK_PX:
+            findings.append(
+                Finding(
+                    code="outside-safe-area",
+                    what=f'In shot "{shot}" part "{part}" rests {beyond[worst]:.1f} px outside the safe area on frame '
+                    f"{rest[worst]}.",
+                    why="Parts at rest belong inside the safe area.",
+                    remedy='Let the camera be solved ("fit"), widen safe_area, or shorten the travel that is pinned.',
+                )
+            )
+    return findings
+
+
+def _too_close(
+    shot: str,
+    points: Mapping[str, Floats],
+    cameras: Sequence[Camera],
+    positions: Mapping[str, Floats],
+    rest: Sequence[int],
+    frame: Frame,
+) -> list[Finding]:
+    if not len(rest) or len(points) < 2:
+        return []
+    names = list(points)
+    one, two = np.triu_indices(len(names), 1)
+    worst = np.full(len(one), np.inf)
+    when = np.zeros(len(one), dtype=int)
+    known: dict[int, int] = {}
+    for at in rest:
+        if id(cameras[at]) in known and all(
+            np.array_equal(positions[n][at], positions[n][known[id(cameras[at])]]) for n in names
+        ):
+            continue
+        known[id(cameras[at])] = at
+        hulls = np.concatenate([hulls_on_screen(points[n] + positions[n][at], [cameras[at]]) for n in names])
+        gaps = shapely.distance(hulls[one], hulls[two])
+        nearer = gaps < worst
+        worst[nearer], when[nearer] = gaps[nearer], at
+    findings = []
+    for k in np.flatnonzero(worst < frame.gap_px - _OK_PX):
+        short = frame.gap_px - worst[k]
+        findings.append(
+            Finding(
+                code="too-close",
+                what=f'In shot "{shot}" parts "{names[one[k]]}" and "{names[two[k]]}" rest {short:.1f} px too close on '
+                f"frame {when[k]}: {worst[k]:.1f} px apart where {frame.gap_px:g} px are asked for.",
+                why="Parts at rest must stand clear of each other to read.",
+                remedy="Lower gap_px, or change the travel (travel_mm) or direction (along) that is pinned.",
+            )
+        )
+    return findings

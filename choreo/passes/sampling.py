@@ -1,0 +1,77 @@
+"""Turn routes and moves into tracks: keys of progress, and positions at whole frames.
+
+In:  cameras, routes, moves of one shot      Out: tuple of PartTrack
+
+The route knows no time and the progress law no geometry; here the two meet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from choreo.geometry.camera import Camera
+from choreo.model.choreography import Shot
+from choreo.model.plan import Floats, Move
+from choreo.model.tracks import Key, PartTrack
+from choreo.motion.law import keys, progress, progress_law
+from choreo.motion.path import position
+
+
+def sample_tracks(
+    shot: Shot,
+    ids: Sequence[str],
+    origins: Mapping[str, Floats],
+    cameras: Sequence[Camera],
+    routes: Mapping[str, Floats],
+    moves: Sequence[Move],
+) -> tuple[PartTrack, ...]:
+    """Return one track a part, in the order of `ids`.
+
+    Parameters
+    ----------
+    shot : Shot
+        For its length.
+    ids : sequence of str
+        Part ids.
+    origins : mapping of part id to (3,) array
+        Where each part's origin lies when assembled, mm.
+    cameras : sequence of Camera
+        One a frame.
+    routes : mapping of part id to (k, 3) array
+        mm.
+    moves : sequence of Move
+        All moves of the shot.
+
+    Returns
+    -------
+    tuple of PartTrack
+        Positions are ``route(progress)`` at whole frames, to the last digit.
+
+    """
+    frames = np.arange(shot.frames, dtype=np.float64)
+    tracks = []
+    for part in ids:
+        own = sorted((move for move in moves if move.part == part), key=lambda move: move.start)
+        law = progress_law(own)
+        way = progress(law, frames)
+        places = position(routes[part], way)
+        screen, scale = _on_screen(origins[part] + places, cameras)
+        found = keys(law) or (Key(0, 0.0),)
+        opacity = np.ones(shot.frames)
+        tracks.append(PartTrack(part, routes[part], found, places, screen, scale, opacity, (None,) * shot.frames))
+    return tuple(tracks)
+
+
+def _on_screen(points: Floats, cameras: Sequence[Camera]) -> tuple[Floats, Floats]:
+    """Pixel and px per mm of one point a frame; frames of one camera are projected together."""
+    screen, scale = np.zeros((len(points), 2)), np.zeros(len(points))
+    rows: dict[int, list[int]] = {}
+    for frame, camera in enumerate(cameras):
+        rows.setdefault(id(camera), []).append(frame)
+    for of_one in rows.values():
+        camera = cameras[of_one[0]]
+        screen[of_one] = camera.project(points[of_one])[0]
+        scale[of_one] = camera.scale_at(points[of_one])
+    return screen, scale

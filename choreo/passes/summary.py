@@ -1,0 +1,147 @@
+"""Say in numbers what a compile made.
+
+In:  facts of each shot      Out: Report
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from choreo.errors import Finding
+from choreo.geometry.camera import Camera
+from choreo.model.assembly import Assembly
+from choreo.model.choreography import Shot
+from choreo.model.plan import Move, Removal
+from choreo.model.report import MoveReport, PartReport, Report, ShotReport
+from choreo.model.tracks import PartTrack, ShotTracks
+
+
+@dataclass(frozen=True, eq=False)
+class ShotFacts:
+    """What the passes know about one shot."""
+
+    shot: Shot
+    tracks: ShotTracks
+    least_gap_px: float
+    camera: Camera
+    """Of frame 0."""
+    moves: tuple[Move, ...]
+    bare_pairs: tuple[tuple[str, str], ...]
+    clearance: Mapping[tuple[str, str], float]
+    warnings: tuple[Finding, ...]
+
+
+def summarise(
+    assembly: Assembly, removal: Removal, shots: Sequence[ShotFacts], warnings: Sequence[Finding] = ()
+) -> Report:
+    """Return the report of a whole compile; warnings in the order in which they were found."""
+    turned = [_turned(step.part, step.joint_axis, step.direction) for step in removal.steps if step.joint_axis]
+    said = [*warnings, *turned]
+    for facts in shots:
+        said.extend(facts.warnings)
+        said.extend(_close(facts.shot.name, pair) for pair in facts.bare_pairs)
+    return Report(
+        assembly.name,
+        removal.body,
+        tuple(step.part for step in removal.steps),
+        tuple(_shot(removal, facts) for facts in shots),
+        tuple(said),
+    )
+
+
+def _shot(removal: Removal, facts: ShotFacts) -> ShotReport:
+    tracks, camera = facts.tracks, facts.camera
+    parts = tuple(_part(removal, facts, track) for track in tracks.parts)
+    held = {f for h in tracks.masking.holdouts for f in range(h.first, h.last + 1)}
+    fastest = max(parts, key=lambda part: part.fastest_px)
+    distance = None
+    if camera.position is not None:
+        middle = _middle(facts)
+        distance = float((middle - camera.position) @ camera.forward)
+        scale = float(camera.scale_at(camera.position + distance * camera.forward))
+    else:
+        scale = float(camera.scale_at(np.zeros(3)))
+    return ShotReport(
+        tracks.name,
+        tracks.frames,
+        float(facts.least_gap_px) if np.isfinite(facts.least_gap_px) else None,
+        scale,
+        distance,
+        len(tracks.masking.orders) - 1,
+        len(held),
+        fastest.id if fastest.fastest_px > 0 else None,
+        parts,
+    )
+
+
+def _middle(facts: ShotFacts) -> np.ndarray:
+    """Where the view axes of the first and last frame come nearest: what the camera looks at."""
+    from choreo.geometry.camera import camera_from_matrix  # noqa: PLC0415
+
+    one, two = facts.camera, camera_from_matrix(facts.tracks.cameras[-1])
+    assert one.position is not None
+    assert two.position is not None
+    across = np.stack([one.forward, -two.forward], axis=1)
+    if np.linalg.matrix_rank(across, tol=1e-9) < 2:
+        return np.zeros(3)
+    way = np.linalg.lstsq(across, two.position - one.position, rcond=None)[0]
+    return np.asarray(one.position + way[0] * one.forward)
+
+
+def _part(removal: Removal, facts: ShotFacts, track: PartTrack) -> PartReport:
+    legs = np.linalg.norm(np.diff(track.route, axis=0), axis=1)
+    speed = np.linalg.norm(np.diff(track.screen, axis=0), axis=1)
+    still = len(track.route) < 2
+    worst = int(np.argmax(speed)) if len(speed) and not still else None
+    rank = removal.rank(track.id)
+    step = removal.steps[rank] if rank < len(removal.steps) else None
+    bare = any(track.id in pair for pair in facts.bare_pairs)
+    kept = [room for pair, room in facts.clearance.items() if track.id in pair]
+    moves = tuple(
+        MoveReport(m.phase, m.kind, m.start, m.start + m.frames, m.wish, m.reason)
+        for m in facts.moves
+        if m.part == track.id
+    )
+    return PartReport(
+        track.id,
+        rank + 1 if step else None,
+        None if still or not legs[0] else _unit(track.route[1] - track.route[0]),
+        step.joint_axis if step else None,
+        float(legs.sum()),
+        tuple(float(leg) for leg in legs),
+        float(speed[worst]) if worst is not None else 0.0,
+        worst + 1 if worst is not None else None,
+        min(kept) if kept and not bare and not still else None,
+        moves,
+    )
+
+
+def _unit(vector: np.ndarray) -> tuple[float, float, float]:
+    x, y, z = (float(c) for c in vector / np.linalg.norm(vector))
+    return x, y, z
+
+
+def _turned(part: str, axis: tuple[float, float, float], way: tuple[float, float, float]) -> Finding:
+    def say(vector: tuple[float, float, float]) -> str:
+        return "(" + ", ".join(f"{c:g}" for c in vector) + ")"
+
+    return Finding(
+        code="axis-refused",
+        severity="warning",
+        what=f'Part "{part}" leaves along {say(way)}, not along the axis {say(axis)} of its joint.',
+        why="Something that is still there stands in the way of that axis.",
+        remedy="Check the joint's axis, or whether a part that holds it should leave first.",
+    )
+
+
+def _close(shot: str, pair: tuple[str, str]) -> Finding:
+    return Finding(
+        code="clearance-not-kept",
+        severity="warning",
+        what=f'In shot "{shot}" parts "{pair[0]}" and "{pair[1]}" pass each other closer than clearance_mm.',
+        why="They do not collide, but their routes leave no more room.",
+        remedy="Lower clearance_mm if that is how the product is made, or pin one of them to another way.",
+    )
