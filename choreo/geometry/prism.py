@@ -25,16 +25,15 @@ from functools import cached_property
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from choreo.geometry.unions import Bools, Geometries, Ints, union_groups, wound
 from choreo.model.plan import Floats
-
-Bools = NDArray[np.bool_]
-Ints = NDArray[np.int64]
-Geometries = NDArray[np.object_]
 
 TIE = 1e-13
 """Share of the largest possible value below which an orientation is rounding, not sense."""
+
+SAME = 1e-12
+"""Share of a coordinate below which two points differ by rounding only: on a screen some 1e-9 px."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,6 +148,9 @@ def swept_area(rings: Rings, near: Floats, far: Floats, facing: Floats, hulled: 
     bent = np.bincount(rings.owner[~rings.convex], minlength=rings.count) > 0
     convex = (np.bincount(rings.owner, minlength=rings.count) > 0) & ~bent
     shown = facing > 0
+    # Copies that are the same but for rounding are the same: the noise between them is no shape to trace.
+    apart = np.abs(far - near).max(axis=1) > SAME * np.abs(near).max(axis=1)
+    far = np.where(apart[:, None], far, near)
     for chosen, method in (
         (convex & ~hulled, _convex_areas),
         (convex & hulled, _convex_hulls),
@@ -161,26 +163,6 @@ def swept_area(rings: Rings, near: Floats, far: Floats, facing: Floats, hulled: 
             part, at = rings.of(chosen)
             out[chosen] = method(part, near[at], far[at], shown[at])
     return out
-
-
-def union_rows(table: Geometries) -> Geometries:
-    """Return the union of each row of a (rows, k) array of polygonal geometries or None."""
-    if table.shape[1] == 1:
-        return np.where(shapely.is_missing(table[:, 0]), shapely.Polygon(), table[:, 0])
-    if table.shape[1] == 2 and not shapely.is_missing(table).any():
-        return np.asarray(shapely.union(table[:, 0], table[:, 1]), dtype=np.object_)
-    joined = np.asarray(shapely.union_all(table, axis=1), dtype=np.object_)
-    joined[shapely.is_empty(joined)] = shapely.Polygon()
-    return joined
-
-
-def union_groups(geometries: Geometries, group: Ints, count: int) -> Geometries:
-    """Return the union of the geometries of each group; `group` ascends."""
-    size = np.bincount(group, minlength=count)
-    place = np.arange(len(group)) - (np.cumsum(size) - size)[group]
-    table = np.full((count, max(1, int(size.max(initial=0)))), None, dtype=np.object_)
-    table[group, place] = geometries
-    return union_rows(table)
 
 
 def cross(a: Floats, b: Floats) -> Floats:
@@ -255,14 +237,20 @@ def _wound_areas(rings: Rings, near: Floats, far: Floats, shown: Bools) -> Geome
     polygon = np.where(outline, polygon, polygon[np.searchsorted(rings.owner, rings.owner)])
     order = np.argsort(polygon, kind="stable")
     polygons = shapely.polygons(lines[order], indices=polygon[order])
-    areas = np.asarray(shapely.buffer(shapely.multipolygons(polygons, indices=rings.owner[outline]), 0.0))
+    areas = wound(polygons, rings.owner[outline], rings.count)
     size = np.bincount(ring, np.abs(points - points[_ring_firsts(ring)]).sum(axis=1)) ** 2
     unsure = np.bincount(rings.owner[np.abs(turn) <= _BALANCED * size], minlength=rings.count) > 0
+    # The image holds the near copy, and no more than the curves enclose, counted as often as they wind.
+    least = np.abs(np.bincount(rings.owner, _signed_areas(near, rings.ring), minlength=rings.count))
+    most = np.bincount(rings.owner, turn, minlength=rings.count)
+    area = shapely.area(areas)
+    unsure |= (area < least * (1 - _BALANCED)) | (area > most * (1 + _BALANCED)) | ~shapely.is_valid(areas)
     return _repaired(areas, unsure, (rings, near, far, shown))
 
 
 _BALANCED = 1e-9
-"""Signed area of a curve, as a share of its extent squared, below which its sense of turning is in doubt."""
+"""Share of its extent squared below which a signed area leaves the sense of turning in doubt; and share of an
+area that rounding may add or take."""
 
 
 def _joined_faces(rings: Rings, near: Floats, far: Floats, _: Bools) -> Geometries:
@@ -273,8 +261,7 @@ def _joined_faces(rings: Rings, near: Floats, far: Floats, _: Bools) -> Geometri
     solid = shapely.get_type_id(walls) == shapely.GeometryType.POLYGON
     every = np.arange(rings.count)
     group = np.concatenate([every, every, rings.owner[rings.ring][solid]])
-    order = np.argsort(group, kind="stable")
-    return union_groups(np.concatenate([*faces, walls[solid]])[order], group[order], rings.count)
+    return union_groups(np.concatenate([*faces, walls[solid]]), group, rings.count)
 
 
 def _flat_areas(rings: Rings, copy: Floats) -> Geometries:

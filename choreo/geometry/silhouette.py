@@ -15,18 +15,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.camera import Camera
-from choreo.geometry.prism import (
-    TIE,
-    Bools,
-    Geometries,
-    Ints,
-    cross,
-    rings_of,
-    swept_area,
-    union_groups,
-    union_rows,
-)
+from choreo.geometry.prism import TIE, cross, rings_of, swept_area
 from choreo.geometry.solid import Solid
+from choreo.geometry.unions import Bools, Geometries, Ints, union_groups, union_rows
 from choreo.model.plan import Floats
 
 
@@ -103,11 +94,22 @@ def face_on_screen(
 
 def hull_points(solid: Solid) -> Floats:
     """Return (k, 3) points of the solid whose convex hull is that of the solid, mm."""
-    layers = [np.zeros((0, 3))]
+    layers: list[tuple[float, Floats]] = []
     for band in solid.bands:
         xy = shapely.get_coordinates(shapely.convex_hull(band.section))[:-1]
-        layers += [np.column_stack([xy, np.full(len(xy), z)]) for z in (band.z0, band.z1)]
-    return np.concatenate(layers)
+        layers += [(band.z0, xy), (band.z1, xy)]
+    hulls = [shapely.Polygon(xy) for _, xy in layers]
+    kept = [np.zeros((0, 3))]
+    for index, (z, xy) in enumerate(layers):
+        # A corner with material both below and above it, at its own place in plan, lies between the two.
+        spots = shapely.points(xy)
+        below = np.any([shapely.covers(hulls[k], spots) for k in range(index) if layers[k][0] < z], axis=0)
+        above = np.any(
+            [shapely.covers(hulls[k], spots) for k in range(index + 1, len(layers)) if layers[k][0] > z], axis=0
+        )
+        outer = xy[~(below & above)]
+        kept.append(np.column_stack([outer, np.full(len(outer), z)]))
+    return np.concatenate(kept)
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,7 +6,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.prism import TIE, Geometries, cross, rings_of, swept_area, union_groups
+from choreo.geometry.prism import TIE, cross, rings_of, swept_area
+from choreo.geometry.unions import Geometries, union_groups
 from choreo.model.plan import Floats
 
 
