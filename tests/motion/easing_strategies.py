@@ -15,7 +15,7 @@ keywords = st.sampled_from(
     ["linear", "ease", "ease-in", "ease-out", "ease-in-out", "min-jerk", "step-start", "step-end"]
 )
 
-_place = st.integers(-20, 130).map(lambda n: f" {n}%") | st.floats(0, 1).map(lambda x: f" {x * 100:.9f}%")
+_place = st.integers(-20, 130).map(lambda n: f" {n}%") | st.floats(0, 1).map(lambda x: f" {x * 100:.3f}%")
 _stop = st.tuples(st.floats(-2, 2).map(lambda y: f"{y:.6f}"), st.lists(_place, max_size=2).map("".join)).map("".join)
 stop_lists = st.lists(_stop, min_size=2, max_size=7).map(lambda stops: f"linear({', '.join(stops)})")
 

@@ -82,10 +82,10 @@ COUNTS = [
 @settings(max_examples=60, deadline=None)
 @given(st.sampled_from(COUNTS), st.floats(0, 1, exclude_max=True))
 def test_labels_equal_opentimelineio(count, share):
-    """Over 24 hours of the clock: past them OpenTimelineIO wraps, while ST 12-1 counts on to 23:59:59."""
+    """Not quite to 24 hours of the clock: there OpenTimelineIO wraps, while ST 12-1 counts on to 23:59:59."""
     rate, drop, _ = count
     exact = rate.numerator / rate.denominator
-    frame = int(share * 86400 * exact)
+    frame = int(share * 86000 * exact)
     expected = otio.opentime.to_timecode(otio.opentime.RationalTime(frame, exact), exact, drop)
     assert expected == timecode(frame, rate, drop=drop)
 
