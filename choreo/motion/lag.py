@@ -26,9 +26,11 @@ Span = tuple[float, float]
 Diagram = Callable[[Span, Span], Floats]
 """(span of s, span of t), mm -> (n, v, 2) convex polygons of the (s, t) plane that collide there."""
 
-_FINE = 1e-3
+_FINE = 0.01
 """Frames; how closely the ends of a forbidden interval are enclosed."""
 _PARTS = 8
+_BATCH = 48
+"""Polygons asked at a time; the ones at the ends of the range settle most of the others."""
 _ROUNDS = 40
 _SLIVER = 1e-3
 """mm; half the width of the strip in which the diagram is asked for a part that stands still."""
@@ -163,29 +165,52 @@ def _slice(polygons: Floats, axis: int, at: float) -> Floats:
 
 
 def _moving_lags(hit: Floats, one: _State, two: _State) -> list[Span]:
-    """Range of S(s) - T(t) over each polygon, from its edges."""
+    """Range of S(s) - T(t) over the polygons, from their edges."""
+    hit = _telling(hit, one, two)
     corners = one.time(hit[..., 0]) - two.time(hit[..., 1])
-    lows, highs = corners.min(axis=1), corners.max(axis=1)
+    known = merge_intervals(list(zip(corners.min(axis=1).tolist(), corners.max(axis=1).tolist(), strict=True)))
+    low, high = np.array(known).T.copy()
     ahead = np.roll(hit, -1, axis=1)
     # Along an edge on which S and T do not rise together the difference is monotone: its corners say it all.
-    rise = (ahead - hit).prod(axis=2) > 0
-    if one.walk.backward != two.walk.backward or _falls(one) != _falls(two):
-        rise = (ahead - hit).prod(axis=2) < 0
+    together = (ahead - hit).prod(axis=2)
+    rise = together > 0 if _falls(one) == _falls(two) else together < 0
     owner, edge = np.nonzero(rise)
     if len(owner):
+        # What an edge may add counts only beyond what is known to be forbidden around it.
+        group = np.searchsorted(low, corners.min(axis=1)[owner], side="right") - 1
         ends = np.stack([hit[owner, edge], ahead[owner, edge]], axis=1)
-        for sign, best in ((1.0, highs), (-1.0, lows)):
-            _enclose(ends, owner, one, two, sign, best)
-    return [(float(low), float(high)) for low, high in zip(lows, highs, strict=True)]
+        high = _enclose(ends, group, one, two, 1.0, high)
+        low = _enclose(ends, group, one, two, -1.0, low)
+    return [(float(a), float(b)) for a, b in zip(low, high, strict=True)]
+
+
+def _telling(hit: Floats, one: _State, two: _State) -> Floats:
+    """Leave out polygons that cannot add to the range: their boxes' range lies within that of another's corners."""
+    s = one.time(np.stack([hit[..., 0].min(axis=1), hit[..., 0].max(axis=1)]))
+    t = two.time(np.stack([hit[..., 1].min(axis=1), hit[..., 1].max(axis=1)]))
+    low, high = s.min(axis=0) - t.max(axis=0), s.max(axis=0) - t.min(axis=0)
+    chosen = np.zeros(len(hit), dtype=bool)
+    covered = np.zeros(len(hit), dtype=bool)
+    while not (chosen | covered).all():
+        left = np.flatnonzero(~(chosen | covered))
+        chosen[left[np.argsort(-high[left], kind="stable")[:_BATCH]]] = True
+        chosen[left[np.argsort(low[left], kind="stable")[:_BATCH]]] = True
+        corners = one.time(hit[chosen, :, 0]) - two.time(hit[chosen, :, 1])
+        known = merge_intervals(list(zip(corners.min(axis=1).tolist(), corners.max(axis=1).tolist(), strict=True)))
+        starts, ends = np.array(known).T
+        group = np.searchsorted(starts, low, side="right") - 1
+        covered = (group >= 0) & (high <= ends[np.maximum(group, 0)])
+    return hit[chosen]
 
 
 def _falls(state: _State) -> bool:
+    """Whether the way falls as time goes on."""
     assert state.piece is not None
-    return state.piece.y0 > state.piece.y1
+    return (state.piece.y0 > state.piece.y1) != state.walk.backward
 
 
-def _enclose(ends: Floats, owner: np.ndarray, one: _State, two: _State, sign: float, best: Floats) -> None:
-    """Raise ``sign * best[owner]`` to an upper bound of ``sign * (S - T)`` on the edges (m, 2 ends, 2).
+def _enclose(ends: Floats, group: np.ndarray, one: _State, two: _State, sign: float, best: Floats) -> Floats:
+    """Return an upper bound, an edge group, of ``sign * (S - T)`` on edges (m, 2 ends, 2), from a known lower one.
 
     Each edge is cut in parts; the ends of a part bound the difference on it from above. Parts that may still
     beat the best value found are cut again until the bound is within `_FINE` of it.
@@ -195,13 +220,12 @@ def _enclose(ends: Floats, owner: np.ndarray, one: _State, two: _State, sign: fl
     for _ in range(_ROUNDS):
         points = ends[:, :1] + steps[None, :, None] * (ends[:, 1:] - ends[:, :1])
         s, t = one.time(points[..., 0]), two.time(points[..., 1])
-        np.maximum.at(bound, owner, (sign * (s - t)).max(axis=1))
+        np.maximum.at(bound, group, (sign * (s - t)).max(axis=1))
         s_pair, t_pair = np.stack([s[:, :-1], s[:, 1:]]), np.stack([t[:, :-1], t[:, 1:]])
         top = (s_pair.max(axis=0) - t_pair.min(axis=0)) if sign > 0 else (t_pair.max(axis=0) - s_pair.min(axis=0))
-        open_ = top > bound[owner][:, None] + _FINE
-        row, part = np.nonzero(open_)
+        row, part = np.nonzero(top > bound[group][:, None] + _FINE)
         if not len(row):
             break
         ends = np.stack([points[row, part], points[row, part + 1]], axis=1)
-        owner = owner[row]
-    best[:] = sign * (bound + _FINE)
+        group = group[row]
+    return np.asarray(sign * (bound + _FINE))
