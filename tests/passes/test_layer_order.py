@@ -82,7 +82,7 @@ def least_by_brute_force(over, cost):
 
 
 tables = st.integers(2, 6).flatmap(
-    lambda n: st.lists(st.tuples(st.integers(0, n - 1), st.integers(0, n - 1)), max_size=14).map(
+    lambda n: st.lists(st.tuples(st.integers(0, n - 1), st.integers(0, n - 1)), max_size=24).map(
         lambda pairs: table(n, [p for p in pairs if p[0] != p[1]])
     )
 )
@@ -91,7 +91,7 @@ tables = st.integers(2, 6).flatmap(
 @settings(deadline=None, max_examples=60)
 @given(tables, st.integers(0, 2**32 - 1))
 def test_fewest_dropped_against_all_orders(over, seed):
-    cost = np.random.default_rng(seed).integers(0, 4, over.shape)
+    cost = np.random.default_rng(seed).integers(0, 20, over.shape)
     dropped = fewest_dropped(over, cost)
     assert not has_ring(over & ~dropped)
     assert (dropped.sum(), (cost * dropped).sum()) == least_by_brute_force(over, cost)

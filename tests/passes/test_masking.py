@@ -61,10 +61,10 @@ def order_on(plan, frame):
 
 
 def slot_body():
-    """A floor, a slot of two arms, and a face plate over the inner half of them."""
+    """A floor, a slot between two arms, and a face plate over most of them."""
     return [
         slab(rect(-30, -20, 60, 20), 0, 3),
-        slab([(-30, -20), (10, -20), (10, -8), (-22, -8), (-22, 8), (10, 8), (10, 20), (-30, 20)], 3, 9),
+        slab([(-30, -20), (14, -20), (14, -8), (-22, -8), (-22, 8), (14, 8), (14, 20), (-30, 20)], 3, 9),
         slab(rect(-30, -20, 10, 20), 9, 12),
     ]
 
@@ -174,3 +174,45 @@ def test_same_input_same_plan():
     first, second = (compiled(parts, ["a", "b"], shifts, CASES["perspective orbit"])[1] for _ in range(2))
     assert first == second
     assert first.orders
+
+
+def plate(x0, x1, z):
+    return [slab(rect(x0, 0, x1, 10), z, z + 2)]
+
+
+def lifts(*rows):
+    """Displacements along z, a row for each part, a column for each frame."""
+    return np.array([[[0.0, 0.0, z] for z in row] for row in rows])
+
+
+def test_a_ring_of_which_one_crossing_is_covered_needs_no_holdout():
+    # By hand: the cap hides the only place where bar "d" lies over bar "a", so a, d, c, b (front to back b
+    # last) shows all that is seen.
+    cap = [slab(rect(-1, -1, 11, 11), 20, 25)]
+    _, plan = compiled([*pinwheel(), cap], [*"abcd", "cap"], np.zeros((5, 1, 3)), [PLAN_VIEW])
+    assert plan.holdouts == ()
+    assert len(plan.orders) == 1
+
+
+def test_what_nobody_sees_changes_no_order():
+    # By hand: on frame 1 the first plate is below the second, but a lid hides both.
+    parts = [plate(0, 10, 0), plate(0, 10, 10), plate(-1, 11, 40)]
+    shifts = lifts([0, 0], [0, -20], [0, 0])
+    shifts[2, 0, 0] = 50
+    parts[2] = [slab(rect(-1, -1, 11, 11), 40, 42)]
+    _, plan = compiled(parts, ["body", "plate", "lid"], shifts, [PLAN_VIEW] * 2)
+    assert [(s.first, s.last, s.back_to_front) for s in plan.orders] == [(0, 1, ("body", "plate", "lid"))]
+    # And with the lid away on both frames it does change.
+    shifts[2, 1, 0] = 50
+    _, plan = compiled(parts, ["body", "plate", "lid"], shifts, [PLAN_VIEW] * 2)
+    assert [s.back_to_front[:2] for s in plan.orders] == [("body", "plate"), ("plate", "body")]
+
+
+def test_an_order_changes_only_where_it_is_seen_to():
+    # By hand: from frame 0 to 1 plate "a" rises over "b" in sight, and "c" comes to lie over "d" under the lid.
+    parts = [plate(50, 60, 0), plate(0, 10, 10), plate(0, 10, 20), plate(50, 60, 30), [slab(rect(49, -1, 61, 11), 60, 62)]]
+    shifts = lifts([0, 40], [0, 15], [0, 0], [0, 0], [0, 0])
+    shifts[0, 0, 0] = 50
+    ids = ["c", "a", "b", "d", "lid"]
+    _, plan = compiled(parts, ids, shifts, [PLAN_VIEW] * 2)
+    assert [s.back_to_front for s in plan.orders] == [("c", "a", "b", "d", "lid"), ("c", "b", "a", "d", "lid")]
