@@ -112,7 +112,11 @@ def relation(scene: Scene, a: int, b: int) -> Relation:
     table = np.array([[p.code for p in row] for row in pieces]).reshape(-1, scene.frames)[:, open_question]
     seen = table != Front.APART
     code[open_question] = np.select(
-        [~seen.any(axis=0), (~seen | (table == Front.FIRST)).all(axis=0), (~seen | (table == Front.SECOND)).all(axis=0)],
+        [
+            ~seen.any(axis=0),
+            (~seen | (table == Front.FIRST)).all(axis=0),
+            (~seen | (table == Front.SECOND)).all(axis=0),
+        ],
         [Front.APART, Front.FIRST, Front.SECOND],
         Front.MIXED,
     )
@@ -168,9 +172,7 @@ def cover_region(scene: Scene, found: Relation, frames: Ints) -> Shapes:
 _LEVEL = 1e-9
 """How far off a plane (mm) a camera must stand, or a parallel one look (sine), to be on one side of it."""
 
-_SWAP = np.array(
-    [Front.APART, Front.SECOND, Front.FIRST, Front.MIXED, Front.IN_FIRST, Front.IN_SECOND], dtype=np.int8
-)
+_SWAP = np.array([Front.APART, Front.SECOND, Front.FIRST, Front.MIXED, Front.IN_FIRST, Front.IN_SECOND], dtype=np.int8)
 
 
 def _flipped_piece(found: PieceRelation) -> PieceRelation:
@@ -293,11 +295,13 @@ def _piece_unhidden(scene: Scene, found: Relation, i: int, frames: Ints) -> Shap
             if word == Front.IN_SECOND:
                 # Where the inner piece does not stick out behind, no line of sight to it misses both the
                 # opening and the material beside it.
-                within = rows[_ends_within(scene, (found.a, i), (found.b, j), frames[rows])]
+                ends = _ends_within(scene, (found.a, i), (found.b, j), frames[rows])
+                within, others = rows[ends], rows[~ends]
                 out[within] = common(out[within], _opening(scene, (found.b, j), (found.a, i), part, frames[within]))
-                rows = np.setdiff1d(rows, within)
-            if rows.size:
-                out[rows] = minus(out[rows], _HIDERS[word](*pair, frames[rows]))
+            else:
+                others = rows
+            if others.size:
+                out[others] = minus(out[others], _HIDERS[word](*pair, frames[others]))
     return out
 
 
@@ -314,7 +318,7 @@ def _ends_within(scene: Scene, inner: tuple[int, int], outer: tuple[int, int], f
     rise = scene.displacements[inner[0], frames, 2] - scene.displacements[outer[0], frames, 2]
     eye = scene.eyes[frames]
     above = eye[:, 2] > (o.z1 + scene.displacements[outer[0], frames, 2]) * eye[:, 3]
-    return np.where(above, p.z0 + rise >= o.z0, p.z1 + rise <= o.z1)
+    return np.asarray(np.where(above, p.z0 + rise >= o.z0, p.z1 + rise <= o.z1))
 
 
 def _all_of_it(
@@ -357,7 +361,9 @@ def _opening(
                 ring = _at_depths(scene, piece.holes[index], outer[0], frames[rows], [z[rows] for z in depths])
                 pixels, _ = scene.project(ring, frames[rows])
                 # A flat convex ring has a convex image; the hull of two needs working out.
-                out[rows] = shapely.polygons(pixels) if len(depths) == 1 else shapely.convex_hull(shapely.multipoints(pixels))
+                out[rows] = (
+                    shapely.polygons(pixels) if len(depths) == 1 else shapely.convex_hull(shapely.multipoints(pixels))
+                )
     return out
 
 
@@ -375,18 +381,17 @@ def _by_prisms(
     return out
 
 
-def _by_prisms_with(
-    scene: Scene, first: tuple[int, int, int], second: tuple[int, int, int], frames: Ints
-) -> Shapes:
+def _by_prisms_with(scene: Scene, first: tuple[int, int, int], second: tuple[int, int, int], frames: Ints) -> Shapes:
     of_first, of_second = scene.prisms(*first), scene.prisms(*second)
     shapes = [scene.silhouette((*second, k), frames) for k in range(len(of_second))]
     seen: list[Shapes] = []
     hidden = np.full(len(frames), NOTHING, dtype=np.object_)
     for m, p in enumerate(of_first):
-        before = [
-            np.where(_sides(scene, p, q, first[0], second[0], frames)[1] == Front.SECOND, shape, None)
-            for q, shape in zip(of_second, shapes, strict=True)
-        ]
+        before = []
+        for q, shape in zip(of_second, shapes, strict=True):
+            behind = _sides(scene, p, q, first[0], second[0], frames)[1] != Front.SECOND
+            before.append(shape.copy())
+            before[-1][behind] = None
         hidden = joined(before)
         if len(of_first) > 1:
             seen.append(minus(scene.silhouette((*first, m), frames), hidden))

@@ -60,7 +60,7 @@ class Piece:
     @cached_property
     def inner(self) -> Floats:
         """(2,) a point of the material."""
-        return shapely.get_coordinates(shapely.point_on_surface(self.polygon))[0]
+        return np.asarray(shapely.get_coordinates(shapely.point_on_surface(self.polygon))[0])
 
     @cached_property
     def holes(self) -> tuple[Floats, ...]:
@@ -182,7 +182,7 @@ class Scene:
         if missing.size:
             cameras = [self._camera(int(f)) for f in self.first_camera[missing]]
             kept[missing] = silhouettes(self._solid(key), cameras, self.displacements[solid, missing])
-        return kept[source]
+        return np.asarray(kept[source])
 
     def _camera(self, frame: int) -> Camera:
         if frame not in self._cameras:

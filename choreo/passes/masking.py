@@ -91,11 +91,11 @@ class _Asked:
     def settle(self, doubtful: Bools) -> bool:
         """Settle those relations that are not yet; return whether there were any."""
         doubtful = doubtful & ~self.sure
-        for t in np.flatnonzero(doubtful.any(axis=(0, 2))):
+        for t in map(int, np.flatnonzero(doubtful.any(axis=(0, 2)))):
             frames = np.flatnonzero(doubtful[:, t].any(axis=1))
             visible = self.seen.visible(t, frames)
             alike = self.seen.alike(t)[frames]
-            for x in np.flatnonzero(doubtful[:, t].any(axis=0)):
+            for x in map(int, np.flatnonzero(doubtful[:, t].any(axis=0))):
                 rows = np.flatnonzero(doubtful[frames, t, x])
                 self.over[frames[rows], t, x] = _hides(self.seen, x, frames[rows], visible[rows], alike[rows])
         self.sure |= doubtful
@@ -132,7 +132,7 @@ def _at_cuts(over: Bools, spans: list[Span]) -> Bools:
     out = np.zeros_like(over)
     for span in spans[:-1]:
         frames = slice(span.first, span.last + 2)
-        out[frames] |= over[frames] & in_one_ring(over[frames].any(axis=0))
+        out[frames] |= over[frames] & in_one_ring(np.asarray(over[frames].any(axis=0)))
     return out
 
 

@@ -52,7 +52,7 @@ class Visibility:
 
     def alike(self, part: int) -> Ints:
         """(frames,) the first frame on which the part and all that may hide it stood alike."""
-        return self._alike[part]
+        return np.asarray(self._alike[part])
 
     @cached_property
     def _alike(self) -> Ints:

@@ -11,7 +11,8 @@ TOUCH_MM = 0.05
 
 def ring(radius, count=24, x=0.0, y=0.0):
     angle = np.arange(count) * 2 * np.pi / count
-    return tuple((float(x + radius * c), float(y + radius * s)) for c, s in zip(np.cos(angle), np.sin(angle), strict=True))
+    points = np.array([x, y]) + radius * np.column_stack([np.cos(angle), np.sin(angle)])
+    return tuple(map(tuple, points.tolist()))
 
 
 def rect(x0, y0, x1, y1):
@@ -30,7 +31,8 @@ def assemblies():
         slab([(-30, -20), (30, -20), (30, -8), (-22, -8), (-22, 8), (30, 8), (30, 20), (-30, 20)], 3, 9),
         slab(rect(-30, -20, 30, 20), 9, 12),
     ]
-    cross = [(-4, -12), (4, -12), (4, -4), (12, -4), (12, 4), (4, 4), (4, 12), (-4, 12), (-4, 4), (-12, 4), (-12, -4), (-4, -4)]
+    quarter = [(4, -12), (4, -4), (12, -4)]
+    cross = [(c * x - s * y, s * x + c * y) for c, s in ((1, 0), (0, 1), (-1, 0), (0, -1)) for x, y in quarter]
     return {
         # name: (parts, direction in which each leaves)
         "stack": (

@@ -78,7 +78,7 @@ def test_in_perspective_the_nearest_corner_decides():
     # the camera (100 - 10), so 0.01 mm sideways is 0.5037 px there, though 0.4533 px at the origin.
     camera = perspective_camera(0, 0, (0, 0, 0), 100, 85, (36, 20.25), (1920, 1080)).matrix
     x = np.array([0.01, 0.0])
-    with pytest.raises(ChoreoError, match="0.51 px off"):
+    with pytest.raises(ChoreoError, match=r"0\.51 px off"):
         handoff(
             shot(("assemble", 2), frames=2), {"lid": BOX}, np.array([camera] * 2), {"lid": np.c_[x, 0 * x, 0 * x]}
         )

@@ -77,7 +77,8 @@ def least_by_brute_force(over, cost):
     for order in itertools.permutations(range(n)):
         rank = np.argsort(order)
         lost = over & (rank[:, None] < rank[None, :])
-        best = min(filter(None, [best, (lost.sum(), (cost * lost).sum())])) if best else (lost.sum(), (cost * lost).sum())
+        price = (lost.sum(), (cost * lost).sum())
+        best = price if best is None else min(best, price)
     return best
 
 

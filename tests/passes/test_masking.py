@@ -123,7 +123,8 @@ def test_a_cell_seen_obliquely_in_its_cup_is_held_out_behind_the_wall_only():
     region, cell = polygon(plan.holdouts[0].region), seen.silhouette(1, frames)[0]
     own_outline = shapely.difference(cell.exterior, shapely.buffer(seen.visible(1, frames)[0], 1))
     assert own_outline.length > 50
-    assert shapely.buffer(region, -2).contains(shapely.line_interpolate_point(shapely.line_merge(own_outline), 0.5, normalized=True))
+    middle = shapely.line_interpolate_point(shapely.line_merge(own_outline), 0.5, normalized=True)
+    assert shapely.buffer(region, -2).contains(middle)
 
 
 CASES = {
@@ -210,7 +211,8 @@ def test_what_nobody_sees_changes_no_order():
 
 def test_an_order_changes_only_where_it_is_seen_to():
     # By hand: from frame 0 to 1 plate "a" rises over "b" in sight, and "c" comes to lie over "d" under the lid.
-    parts = [plate(50, 60, 0), plate(0, 10, 10), plate(0, 10, 20), plate(50, 60, 30), [slab(rect(49, -1, 61, 11), 60, 62)]]
+    lid = [slab(rect(49, -1, 61, 11), 60, 62)]
+    parts = [plate(50, 60, 0), plate(0, 10, 10), plate(0, 10, 20), plate(50, 60, 30), lid]
     shifts = lifts([0, 40], [0, 15], [0, 0], [0, 0], [0, 0])
     shifts[0, 0, 0] = 50
     ids = ["c", "a", "b", "d", "lid"]

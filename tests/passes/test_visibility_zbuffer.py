@@ -22,9 +22,9 @@ RESOLUTION = (960, 540)
 
 
 CAMERAS = {
-    "plan view": lambda k: orthographic_camera(0, 0, (5, 5, 5), 8, RESOLUTION),
+    "plan view": lambda _: orthographic_camera(0, 0, (5, 5, 5), 8, RESOLUTION),
     "oblique": lambda k: orthographic_camera(20 + 15 * k, 35, (5, 5, 5), 7, RESOLUTION),
-    "side": lambda k: orthographic_camera(90, 0, (5, 5, 5), 7, RESOLUTION),
+    "side": lambda _: orthographic_camera(90, 0, (5, 5, 5), 7, RESOLUTION),
     "orbit": lambda k: perspective_camera(-50 + 37 * k, 25, (5, 5, 5), 170, 50, (36, 20.25), RESOLUTION),
     "from below": lambda k: perspective_camera(165 + 10 * k, -10, (5, 5, 5), 150, 50, (36, 20.25), RESOLUTION),
     "beside": lambda k: perspective_camera(88 + k, 3, (5, 5, 5), 130, 50, (36, 20.25), RESOLUTION),
@@ -43,7 +43,7 @@ def pictures(parts, seen, cameras, shifts):
     frames = np.arange(len(cameras))
     for f in frames:
         outlines = [seen.silhouette(p, frames)[f] for p in range(len(parts))]
-        box = shapely.total_bounds(outlines) + [-9, -9, 9, 9]
+        box = shapely.total_bounds(outlines) + np.array([-9, -9, 9, 9])
         yield f, *zbuffer.picture(parts, shifts[:, f], cameras[f], box, SHAPE)
 
 
