@@ -15,13 +15,15 @@ import numpy as np
 import shapely
 
 from choreo.geometry.obstacle import (
+    Cuts,
     Obstacle,
     Pieces,
     cut_below,
+    cut_out,
+    cuts_between,
     depth_only,
     obstacle,
     overlaps_along,
-    overlaps_between,
     pieces_of,
 )
 from choreo.geometry.solid import Solid, shrink
@@ -182,16 +184,14 @@ class Encounters:
         clearance counts as part of the solids.
         """
         grow = self.room(a, b) if kept else 0.0
-        found: list[Floats] = []
+        found: list[Cuts] = []
         for a_leg in _legs(a_route, spans[0]):
             for b_leg in _legs(b_route, spans[1]):
                 low, high = _relative_box(a_leg, b_leg)
                 start = b_leg.origin - a_leg.origin
-                found.extend(
-                    overlaps_between(ob, start, a_leg.way, b_leg.way, a_leg.span, b_leg.span)
-                    for ob in self._obstacles(a, b, low, high, grow)
-                )
-        return _stack(found)
+                ways, walked = (a_leg.way, b_leg.way), (a_leg.span, b_leg.span)
+                found.extend(cuts_between(ob, start, ways, walked) for ob in self._obstacles(a, b, low, high, grow))
+        return cut_out(found)
 
     def resting_spans(
         self, mover: str, route: Floats, other: str, direction: Floats, farthest: float
@@ -324,13 +324,3 @@ def _relative_box(a: _Leg, b: _Leg) -> tuple[Floats, Floats]:
     a_ends = a.origin + np.outer(a.span, a.way)
     b_ends = b.origin + np.outer(b.span, b.way)
     return b_ends.min(axis=0) - a_ends.max(axis=0), b_ends.max(axis=0) - a_ends.min(axis=0)
-
-
-def _stack(found: list[Floats]) -> Floats:
-    """Join polygon arrays of different widths, short ones repeating their last corner."""
-    found = [f for f in found if len(f)]
-    if not found:
-        return np.zeros((0, 4, 2))
-    most = max(f.shape[1] for f in found)
-    padded = [np.concatenate([f, np.repeat(f[:, -1:], most - f.shape[1], axis=1)], axis=1) for f in found]
-    return np.concatenate(padded)

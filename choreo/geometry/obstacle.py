@@ -12,6 +12,7 @@ of convex pieces, bounded by the edge normals of both and by the depths at which
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,7 @@ from choreo.geometry.convex import convex_pieces, outward_normals
 from choreo.model.plan import Floats
 
 Ints = NDArray[np.intp]
+Span = tuple[float, float]
 
 _EPS = 1e-9
 """mm; an overlap shorter than this along a line is rounding, not a collision."""
@@ -158,10 +160,25 @@ def overlaps_along(ob: Obstacle, start: Floats, direction: Floats) -> Floats:
     return np.stack([low[keep], high[keep]], axis=1)
 
 
-def overlaps_between(
-    ob: Obstacle, start: Floats, a_way: Floats, b_way: Floats, a_span: tuple[float, float], b_span: tuple[float, float]
-) -> Floats:
-    """Return the overlaps of two straight legs as convex polygons of the (s, t) plane.
+@dataclass(frozen=True, eq=False)
+class Cuts:
+    """Rectangles of the (s, t) plane, each with the half-planes ``a s + b t <= c`` that cut it.
+
+    Attributes
+    ----------
+    squares : (k, 4, 2) array
+        Corners.
+    planes : (k, m, 3) array
+        a, b, c; padding: 0, 0, 1.
+
+    """
+
+    squares: Floats
+    planes: Floats
+
+
+def cuts_between(ob: Obstacle, start: Floats, ways: tuple[Floats, Floats], spans: tuple[Span, Span]) -> Cuts:
+    """Say where two straight legs overlap, prism by prism, as half-planes that cut the rectangle of both spans.
 
     Parameters
     ----------
@@ -169,36 +186,41 @@ def overlaps_between(
         Of the pair.
     start : (3,) array
         B's displacement less A's at s = t = 0, mm.
-    a_way, b_way : (3,) arrays
-        A moves by ``s * a_way``, B by ``t * b_way``.
-    a_span, b_span : pairs of float
+    ways : two (3,) arrays
+        A moves by ``s * ways[0]``, B by ``t * ways[1]``.
+    spans : two pairs of float
         The stretch of s and of t that is walked.
 
-    Returns
-    -------
-    (n, v, 2) array
-        Corners (s, t) of n convex polygons, short ones repeat their last corner; the closed hull of what is
-        forbidden, clipped to the two spans.
-
     """
-    slope_s, slope_t = -(ob.normals @ a_way), ob.normals @ b_way
+    slope_s, slope_t = -(ob.normals @ ways[0]), ob.normals @ ways[1]
     room = ob.offsets - ob.normals @ start
-    lowest = np.minimum(slope_s * a_span[0], slope_s * a_span[1])
-    lowest += np.minimum(slope_t * b_span[0], slope_t * b_span[1])
+    (s0, s1), (t0, t1) = spans
+    lowest = np.minimum(slope_s * s0, slope_s * s1) + np.minimum(slope_t * t0, slope_t * t1)
     alive = np.all(lowest < room - _EPS, axis=1)
     slope_s, slope_t, room = slope_s[alive], slope_t[alive], room[alive]
-    if not len(room):
-        return np.zeros((0, 4, 2))
-    highest = np.maximum(slope_s * a_span[0], slope_s * a_span[1])
-    highest += np.maximum(slope_t * b_span[0], slope_t * b_span[1])
+    highest = np.maximum(slope_s * s0, slope_s * s1) + np.maximum(slope_t * t0, slope_t * t1)
     cuts = highest > room
     # Bring the half-planes that cut something to the front: most prisms are cut by a few of their many faces.
     rank = np.argsort(~cuts, axis=1, kind="stable")[:, : int(cuts.sum(axis=1).max(initial=0))]
     planes = np.stack([np.take_along_axis(x, rank, axis=1) for x in (slope_s, slope_t, room)], axis=2)
     planes[~np.take_along_axis(cuts, rank, axis=1)] = (0.0, 0.0, 1.0)
-    (s0, s1), (t0, t1) = a_span, b_span
     square = np.array([[s0, t0], [s1, t0], [s1, t1], [s0, t1]])
-    return _clip(np.repeat(square[None], len(planes), axis=0), planes)
+    return Cuts(np.repeat(square[None], len(planes), axis=0), planes)
+
+
+def cut_out(cuts: Sequence[Cuts]) -> Floats:
+    """Return what is left of all rectangles as (n, v, 2) convex polygons, short ones repeating their last corner."""
+    cuts = [one for one in cuts if len(one.squares)]
+    if not cuts:
+        return np.zeros((0, 4, 2))
+    most = max(one.planes.shape[1] for one in cuts)
+    planes = np.zeros((sum(len(one.planes) for one in cuts), most, 3))
+    planes[..., 2] = 1.0
+    row = 0
+    for one in cuts:
+        planes[row : row + len(one.planes), : one.planes.shape[1]] = one.planes
+        row += len(one.planes)
+    return _clip(np.concatenate([one.squares for one in cuts]), planes)
 
 
 def cut_below(polygons: Floats, s_end: float) -> Floats:
@@ -209,31 +231,46 @@ def cut_below(polygons: Floats, s_end: float) -> Floats:
 def _clip(polygons: Floats, planes: Floats) -> Floats:
     """Cut n convex polygons, each by its own half-planes ``a s + b t <= c`` (n, m, 3); drop the empty ones."""
     for m in range(planes.shape[1]):
-        normal, bound = planes[:, m, :2], planes[:, m, 2]
-        side = np.einsum("nvi,ni->nv", polygons, normal) - bound[:, None]
+        side = polygons[..., 0] * planes[:, m, 0, None]
+        side += polygons[..., 1] * planes[:, m, 1, None]
+        side -= planes[:, m, 2, None]
         inside = side <= 0
-        if inside.all():
+        cut = np.flatnonzero(~inside.all(axis=1))
+        if not len(cut):
             continue
-        ahead, side_ahead = np.roll(polygons, -1, axis=1), np.roll(side, -1, axis=1)
-        crosses = inside != np.roll(inside, -1, axis=1)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            part = np.where(crosses, side / (side - side_ahead), 0.0)
-        cut = polygons + part[..., None] * (ahead - polygons)
-        slots = np.stack([polygons, cut], axis=2).reshape(len(polygons), -1, 2)
-        used = np.stack([inside, crosses], axis=2).reshape(len(polygons), -1)
-        count = used.sum(axis=1)
-        keep = count > 2
-        polygons, planes = _pack(slots[keep], used[keep], count[keep]), planes[keep]
+        polygons, planes = _cut_some(polygons, planes, cut, side[cut], inside[cut])
         if not len(polygons):
             break
     return polygons
 
 
-def _pack(slots: Floats, used: np.ndarray, count: np.ndarray) -> Floats:
+def _cut_some(
+    polygons: Floats, planes: Floats, cut: Ints, side: Floats, inside: NDArray[np.bool_]
+) -> tuple[Floats, Floats]:
+    """Replace the polygons `cut` by what lies on the inner side of their half-plane; drop the empty ones."""
+    some = polygons[cut]
+    after = np.arange(1, some.shape[1] + 1) % some.shape[1]
+    crosses = inside != inside[:, after]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.where(crosses, side / (side - side[:, after]), 0.0)
+    met = some + part[..., None] * (some[:, after] - some)
+    slots = np.stack([some, met], axis=2).reshape(len(some), -1, 2)
+    used = np.stack([inside, crosses], axis=2).reshape(len(some), -1)
+    count = used.sum(axis=1)
+    packed = _pack(slots, used, np.maximum(count, 1))
+    if packed.shape[1] > polygons.shape[1]:
+        last = np.repeat(polygons[:, -1:], packed.shape[1] - polygons.shape[1], axis=1)
+        polygons = np.concatenate([polygons, last], axis=1)
+    polygons[cut, : packed.shape[1]] = packed
+    polygons[cut, packed.shape[1] :] = packed[:, -1:]
+    keep = np.ones(len(polygons), dtype=bool)
+    keep[cut[count <= 2]] = False
+    return polygons[keep], planes[keep]
+
+
+def _pack(slots: Floats, used: NDArray[np.bool_], count: Ints) -> Floats:
     """Move the used slots to the front of each row and repeat the last one to fill."""
-    if not len(slots):
-        return slots[:, :0].reshape(0, 0, 2)
     order = np.argsort(~used, axis=1, kind="stable")[:, : int(count.max())]
     place = np.minimum(np.arange(order.shape[1])[None], count[:, None] - 1)
-    order = np.take_along_axis(order, place, axis=1)
-    return np.take_along_axis(slots, order[..., None], axis=1)
+    rows = np.arange(len(slots))[:, None]
+    return slots[rows, order[rows, place]]

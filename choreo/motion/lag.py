@@ -100,9 +100,14 @@ def forbidden_lags(diagram: Diagram, a: Walk, b: Walk) -> tuple[Span, ...]:
 
     """
     found: list[Span] = []
-    for one in _states(a):
-        for two in _states(b):
-            hit = diagram(_wide(one), _wide(two))
+    first, second = _states(a), _states(b)
+    # With one moving stretch each, one look at the whole diagram answers for all pairs of states.
+    whole = None
+    if len(first) == len(second) == 3:
+        whole = diagram((-_SLIVER, a.length + _SLIVER), (-_SLIVER, b.length + _SLIVER))
+    for one in first:
+        for two in second:
+            hit = diagram(_wide(one), _wide(two)) if whole is None else whole
             if len(hit):
                 found.extend(_lags(hit, one, two))
     return merge_intervals(found)
