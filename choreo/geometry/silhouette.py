@@ -282,7 +282,7 @@ def _half(section: BaseGeometry, plane: Floats) -> BaseGeometry:
 
 def _areas(geometry: BaseGeometry) -> BaseGeometry:
     """Return the polygons of a geometry; lines and points go."""
-    parts = shapely.get_parts(geometry)
+    parts = shapely.get_parts(shapely.get_parts(geometry))  # a repaired shape nests them two deep
     polygons = [part for part in parts if part.geom_type == "Polygon" and part.area > 0]
     if len(polygons) == 1:
         return polygons[0]

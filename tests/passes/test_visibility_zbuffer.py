@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 import zbuffer
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from masking_cases import TOUCH_MM, assemblies, rect, slab
 
@@ -93,24 +93,20 @@ def test_hand_made_assemblies(name, camera):
     agree(parts, seen, cameras, shifts, masking(seen, ids, removal(ids)), ids)
 
 
-cameras = st.one_of(
+ANGLES = st.one_of(st.sampled_from([-90, -45, 0, 45, 90, 180]), st.integers(-180, 180))
+LIFTS = st.sampled_from([-90, -60, -20, -5, 0, 10, 35, 70, 90])
+VIEWS = st.one_of(
     st.builds(
         lambda a, e, d: perspective_camera(a, e, (20, 20, 20), d, 50, (36, 20.25), RESOLUTION),
-        st.integers(-180, 180),
-        st.sampled_from([-90, -60, -20, -5, 0, 10, 35, 70, 90]),
+        ANGLES,
+        LIFTS,
         st.integers(120, 260),
     ),
-    st.builds(
-        lambda a, e: orthographic_camera(a, e, (20, 20, 20), 6, RESOLUTION),
-        st.integers(-180, 180),
-        st.sampled_from([-90, -45, 0, 20, 90]),
-    ),
+    st.builds(lambda a, e: orthographic_camera(a, e, (20, 20, 20), 6, RESOLUTION), ANGLES, LIFTS),
 )
 
 
-@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
-@given(st.integers(0, 2**32 - 1), st.lists(cameras, min_size=1, max_size=2))
-def test_random_assemblies(seed, views):
+def dealt(seed, views):
     """Cells of a grid dealt out to parts at random: sections with holes, notches, islands, rings of parts."""
     rng = np.random.default_rng(seed)
     owner = rng.integers(-1, 4, (4, 4, 3))
@@ -125,7 +121,34 @@ def test_random_assemblies(seed, views):
     ]
     matrices = np.array([camera.matrix for camera in views])
     shifts = np.zeros((4, len(views), 3))
-    seen = visibility([build_solid(p) for p in parts], matrices, shifts, TOUCH_MM)
+    return parts, matrices, shifts, visibility([build_solid(p) for p in parts], matrices, shifts, TOUCH_MM)
+
+
+@settings(deadline=None, max_examples=20, suppress_health_check=[HealthCheck.too_slow])
+@given(st.integers(0, 2**32 - 1), st.lists(VIEWS, min_size=1, max_size=2))
+def test_random_assemblies(seed, views):
+    parts, matrices, shifts, seen = dealt(seed, views)
     ids = list("abcd")
-    plan = masking(seen, ids, removal(ids))
-    agree(parts, seen, matrices, shifts, plan, ids)
+    agree(parts, seen, matrices, shifts, masking(seen, ids, removal(ids)), ids)
+
+
+@settings(deadline=None, max_examples=30, suppress_health_check=[HealthCheck.too_slow])
+@given(st.integers(0, 2**32 - 1), st.lists(VIEWS, min_size=1, max_size=2))
+@example(5, [orthographic_camera(45, -5, (20, 20, 20), 6, RESOLUTION)])
+@example(90, [orthographic_camera(45, 0, (20, 20, 20), 6, RESOLUTION)])
+@example(9489889, [perspective_camera(148, 90, (20, 20, 20), 250, 50, (36, 20.25), RESOLUTION)])
+def test_visible_regions_tile_the_picture(seed, views):
+    """By the law of what is seen: visible regions fill the union of all silhouettes and share nothing.
+
+    The examples are views along walls, in which edges of many cells come to lie on each other.
+    """
+    seen = dealt(seed, views)[-1]
+    frames = np.arange(len(views))
+    visible = np.array([seen.visible(p, frames) for p in range(seen.parts)])
+    outlines = np.array([seen.silhouette(p, frames) for p in range(seen.parts)])
+    # On a grid of 2**-20 px, unions do not depend on how edges are rounded.
+    whole = shapely.union_all(outlines, axis=0, grid_size=2.0**-20)
+    assert shapely.area(visible).sum(axis=0) == pytest.approx(shapely.area(whole), abs=2)
+    assert shapely.area(shapely.union_all(visible, axis=0, grid_size=2.0**-20)) == pytest.approx(
+        shapely.area(whole), abs=2
+    )
