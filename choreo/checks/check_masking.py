@@ -240,7 +240,7 @@ class _Look:
     def _prisms(self, solid: Solid, by: Floats) -> list[_Prism]:
         out = []
         for band in solid.bands:
-            rings = [shapely.get_coordinates(ring) + by[:2] for ring in shapely.get_rings(band.section)]
+            rings = [shapely.get_coordinates(ring) + by[:2] for ring in shapely.get_rings(shapely.get_parts(band.section))]
             start = np.concatenate([ring[:-1] for ring in rings])
             end = np.concatenate([ring[1:] for ring in rings])
             z0, z1 = band.z0 + by[2], band.z1 + by[2]

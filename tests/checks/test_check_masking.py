@@ -26,7 +26,8 @@ def ring(radius, count=24):
 def cup_and_cell():
     """A cell lifts out of a cup before a camera that turns: rings of two, holdouts, changes of order."""
     cup = build_solid([Slab(ring(30), (), (0.0, 2.0)), Slab(ring(30), (ring(24)[::-1],), (2.0, 20.0))])
-    solids = {"cup": cup, "cell": build_solid([Slab(ring(14), (), (2.0, 17.0))])}
+    two_ends = [Slab(((x, -3.0), (x + 4, -3.0), (x + 4, 3.0), (x, 3.0)), (), (17.0, 18.5)) for x in (-9.0, 5.0)]
+    solids = {"cup": cup, "cell": build_solid([Slab(ring(14), (), (2.0, 17.0)), *two_ends])}
     cameras = np.array(
         [perspective_camera(20 * k, 40, (0, 0, 10), 220, 50, (36, 20.25), RESOLUTION).matrix for k in range(5)]
     )
