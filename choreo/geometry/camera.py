@@ -7,6 +7,7 @@ for an orthographic one w is 1. So one formula projects both, and a sign of w me
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -69,6 +70,16 @@ class Camera:
         scale = math.sqrt(abs(float(rows @ self.forward)))
         _, depth = self.project(points)
         return scale / depth if self.is_perspective else np.full_like(depth, scale)
+
+
+def track_on_screen(cameras: Sequence[Camera], points: Floats) -> tuple[Floats, Floats]:
+    """Return pixel (n, 2) and px per mm (n,) of n points (n, 3), each under its own camera (all of one kind)."""
+    matrices = np.stack([camera.matrix for camera in cameras])
+    forward = np.stack([camera.forward for camera in cameras])
+    image = np.einsum("nij,nj->ni", matrices[:, :, :3], points) + matrices[:, :, 3]
+    across = np.cross(matrices[:, 0, :3], matrices[:, 1, :3])
+    scale = np.sqrt(np.abs(np.einsum("ni,ni->n", across, forward)))
+    return image[:, :2] / image[:, 2:], scale / image[:, 2]
 
 
 def perspective_camera(

@@ -10,7 +10,7 @@ places, and what is only local, `geometry.arrange` says.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -213,11 +213,17 @@ class _Stage:
         edge = (_EDGE_PX,) * 4
         sets = []
         if self.rest:
-            sets.append(FitPoints(rest, self.axes[list(self.rest)], self.frame.margins))
-        sets.append(FitPoints(assembled, self.axes, self.frame.margins))
+            sets.append(FitPoints(rest, self._poses(self.rest), self.frame.margins))
+        sets.append(FitPoints(assembled, self._poses(range(self.shot.frames)), self.frame.margins))
         if self.apart:
-            sets.append(FitPoints(ways, self.axes[list(self.apart)], edge))
+            sets.append(FitPoints(ways, self._poses(self.apart), edge))
         return sets
+
+    def _poses(self, frames: Sequence[int]) -> Floats:
+        """Axes of the camera on these frames, each pose once."""
+        turned = np.stack([self.azimuth[list(frames)], self.elevation[list(frames)]], axis=1)
+        _, first = np.unique(turned, axis=0, return_index=True)
+        return np.asarray(self.axes[list(frames)][np.sort(first)])
 
     def agree(
         self, watched: list[int], size: float | None = None

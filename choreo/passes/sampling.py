@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from choreo.geometry.camera import Camera
+from choreo.geometry.camera import Camera, track_on_screen
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats, Move
 from choreo.model.tracks import Key, PartTrack
@@ -57,21 +57,9 @@ def sample_tracks(
         law = progress_law(own)
         way = progress(law, frames)
         places = position(routes[part], way)
-        screen, scale = _on_screen(origins[part] + places, cameras)
+        screen, scale = track_on_screen(cameras, origins[part] + places)
         found = keys(law) or (Key(0, 0.0),)
         opacity = np.ones(shot.frames)
         tracks.append(PartTrack(part, routes[part], found, places, screen, scale, opacity, (None,) * shot.frames))
     return tuple(tracks)
 
-
-def _on_screen(points: Floats, cameras: Sequence[Camera]) -> tuple[Floats, Floats]:
-    """Pixel and px per mm of one point a frame; frames of one camera are projected together."""
-    screen, scale = np.zeros((len(points), 2)), np.zeros(len(points))
-    rows: dict[int, list[int]] = {}
-    for frame, camera in enumerate(cameras):
-        rows.setdefault(id(camera), []).append(frame)
-    for of_one in rows.values():
-        camera = cameras[of_one[0]]
-        screen[of_one] = camera.project(points[of_one])[0]
-        scale[of_one] = camera.scale_at(points[of_one])
-    return screen, scale
