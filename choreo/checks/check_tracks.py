@@ -50,24 +50,23 @@ def _check_part(track: PartTrack, frames: int) -> None:
     _promise(all(len(array) == frames for array in arrays), f"{track.id}: one sample a frame")
     _promise(all(bool(np.all(np.isfinite(array))) for array in arrays), f"{track.id}: finite samples")
     progress = evaluate_keys(track.keys, np.arange(frames))
-    walked = np.array([_walk(track.route, float(p)) for p in progress])
+    walked = _walk(track.route, progress)
     _promise(bool(np.all(np.abs(walked - track.position) <= _AGREE)), f"{track.id}: samples lie on the route")
     _promise(bool(np.all(track.position[progress == 0] == 0)), f"{track.id}: assembled is exactly 0")
 
 
-def _walk(route: np.ndarray, progress: float) -> np.ndarray:
-    """Walk a polyline leg by leg; beyond its ends along its last and first leg."""
+def _walk(route: np.ndarray, progress: np.ndarray) -> np.ndarray:
+    """Interpolate a polyline by arc length; beyond its ends along its last and first leg."""
     legs = np.diff(route, axis=0)
-    lengths = [float(np.sqrt(leg @ leg)) for leg in legs]
-    left = progress * sum(lengths)
-    at = route[0]
-    real = [k for k, length in enumerate(lengths) if length > 0]
-    for k in real:
-        if left <= lengths[k] or k == real[-1]:
-            return np.asarray(at + legs[k] * (left / lengths[k]))
-        left -= lengths[k]
-        at = route[k + 1]
-    return np.asarray(at)
+    lengths = np.sqrt((legs * legs).sum(axis=1))
+    legs, lengths = legs[lengths > 0], lengths[lengths > 0]
+    if not len(lengths):
+        return np.tile(route[0], (len(progress), 1))
+    ways, at = progress * lengths.sum(), np.concatenate([[0.0], np.cumsum(lengths)])
+    corners = np.concatenate([route[:1], route[:1] + np.cumsum(legs, axis=0)])
+    walked = np.stack([np.interp(ways, at, corners[:, axis]) for axis in range(3)], axis=1)
+    walked += np.minimum(ways, 0.0)[:, None] * legs[0] / lengths[0]
+    return np.asarray(walked + np.maximum(ways - at[-1], 0.0)[:, None] * legs[-1] / lengths[-1])
 
 
 def _promise(kept: bool, what: str) -> None:

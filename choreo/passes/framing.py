@@ -15,7 +15,6 @@ import shapely
 from choreo.errors import Finding
 from choreo.geometry.arrange import Frame
 from choreo.geometry.camera import Camera
-from choreo.geometry.placement import hulls_on_screen
 from choreo.model.plan import Floats
 
 _OK_PX = 0.05
@@ -60,13 +59,24 @@ def check_framing(
 
 def _boxes(points: Floats, cameras: Sequence[Camera], places: Floats) -> Floats:
     """(frames, 4) bounds on screen: x0, y0, x1, y1."""
-    boxes = np.empty((len(cameras), 4))
+    pixels = _pixels(points, cameras, places)
+    return np.concatenate([pixels.min(axis=1), pixels.max(axis=1)], axis=1)
+
+
+def _hulls(points: Floats, cameras: Sequence[Camera], places: Floats) -> np.ndarray:
+    """(frames,) convex hulls on screen; frames that look alike share one."""
+    rows = np.concatenate([np.stack([camera.matrix for camera in cameras]).reshape(-1, 12), places], axis=1)
+    _, first, back = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+    pixels = _pixels(points, [cameras[f] for f in first], places[first])
+    return np.asarray(shapely.convex_hull(shapely.linestrings(pixels)))[back]
+
+
+def _pixels(points: Floats, cameras: Sequence[Camera], places: Floats) -> Floats:
+    """(frames, k, 2) px."""
     matrices = np.stack([camera.matrix for camera in cameras])
-    image = np.einsum("fij,nj->fni", matrices[:, :, :3], points)
+    image = points @ matrices[:, :, :3].transpose(0, 2, 1)
     image += (np.einsum("fij,fj->fi", matrices[:, :, :3], places) + matrices[:, :, 3])[:, None]
-    pixels = image[..., :2] / image[..., 2:]
-    boxes[:, :2], boxes[:, 2:] = pixels.min(axis=1), pixels.max(axis=1)
-    return boxes
+    return np.asarray(image[..., :2] / image[..., 2:])
 
 
 def _beyond(boxes: Floats, edges: tuple[float, float, float, float]) -> Floats:
@@ -128,19 +138,10 @@ def _too_close(
         return []
     names = list(points)
     one, two = np.triu_indices(len(names), 1)
-    worst = np.full(len(one), np.inf)
-    when = np.zeros(len(one), dtype=int)
-    known: dict[int, int] = {}
-    for at in rest:
-        if id(cameras[at]) in known and all(
-            np.array_equal(positions[n][at], positions[n][known[id(cameras[at])]]) for n in names
-        ):
-            continue
-        known[id(cameras[at])] = at
-        hulls = np.concatenate([hulls_on_screen(points[n] + positions[n][at], [cameras[at]]) for n in names])
-        gaps = shapely.distance(hulls[one], hulls[two])
-        nearer = gaps < worst
-        worst[nearer], when[nearer] = gaps[nearer], at
+    frames = list(rest)
+    hulls = np.stack([_hulls(points[n], [cameras[f] for f in frames], positions[n][frames]) for n in names])
+    gaps = shapely.distance(hulls[one], hulls[two])
+    worst, when = gaps.min(axis=1), np.array(frames)[gaps.argmin(axis=1)]
     findings = []
     for k in np.flatnonzero(worst < frame.gap_px - _OK_PX):
         short = frame.gap_px - worst[k]
