@@ -168,8 +168,8 @@ def _times(number: int) -> str:
 
 
 def _short(value: float) -> str:
-    """At most one decimal, rounded down: a gap must not look wider than it is."""
-    return f"{int(value * 10 + 1e-6) / 10:g}"
+    """At most one decimal, rounded down from a hundredth above: a gap must not look wider than it is."""
+    return f"{int(value * 10 + 0.1) / 10:g}"
 
 
 def _printable(line: str) -> str:

@@ -1,0 +1,68 @@
+"""Text on a picture: cleaned, cut to a width, and measured with room to spare.
+
+Which font a viewer takes is not ours to know, so widths are estimated from above: no common sans-serif sets a
+line wider than is said here.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from xml.sax.saxutils import escape
+
+ELLIPSIS = "…"
+_NARROW = frozenset("iljtfrI.,:;'|!()[]/ -·")
+_WIDE = frozenset("mwMW@%&—…")
+_UNSEEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+
+
+def clean(text: str) -> str:
+    """Return text on one line, without characters that do not print or that turn the direction of writing."""
+    shown = (" " if char.isspace() else char for char in unicodedata.normalize("NFC", text))
+    return " ".join("".join(char for char in shown if unicodedata.category(char) not in _UNSEEN).split())
+
+
+def width(text: str, size: float) -> float:
+    """Return how wide a line of text is at most, in the unit of its size."""
+    return size * sum(map(_share, text))
+
+
+def cut(text: str, size: float, room: float) -> str:
+    """Return clean text that is no wider than the room, with an ellipsis where it was cut."""
+    text = clean(text)
+    if width(text, size) <= room:
+        return text
+    left = room - width(ELLIPSIS, size)
+    kept = 0
+    while kept < len(text) and (left := left - size * _share(text[kept])) >= 0:
+        kept += 1
+    return text[:kept].rstrip() + ELLIPSIS
+
+
+def wrapped(text: str, size: float, room: float) -> list[str]:
+    """Return clean text in lines no wider than the room, broken at spaces; a longer word is cut."""
+    lines: list[str] = []
+    for word in clean(text).split(" "):
+        joined = f"{lines[-1]} {word}" if lines else word
+        if lines and width(joined, size) <= room:
+            lines[-1] = joined
+        else:
+            lines.append(cut(word, size, room))
+    return lines
+
+
+def escaped(text: str) -> str:
+    """Return clean text that means nothing but itself in XML, in an attribute as well."""
+    return escape(clean(text), {'"': "&quot;", "'": "&#39;"})
+
+
+def _share(char: str) -> float:
+    """Width of a character in ems, from above."""
+    if unicodedata.combining(char):
+        return 0.0
+    if char in _NARROW:
+        return 0.42
+    if char in _WIDE or unicodedata.east_asian_width(char) in "WF":
+        return 1.05
+    if char.isascii() and (char.islower() or char.isdigit()):
+        return 0.64
+    return 0.8

@@ -1,0 +1,264 @@
+"""One panel as SVG: the frame with its parts, ways and labels, in units of the sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
+
+from choreo.model.plan import Floats
+from choreo.model.tracks import PartTrack, ShotTracks
+from choreo.picture.labels import Placed, Wanted, place_labels
+from choreo.picture.lettering import cut, width, wrapped
+from choreo.picture.moments import Moment
+from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET, tints
+from choreo.picture.panels import FACE, Seen
+from choreo.picture.svg import areas, element, line, text
+
+LABEL_SIZE, SMALL_LABEL_SIZE = 17.0, 14.5
+_LABEL_EMS = 8.5
+"""Width at which a label goes on in a second line."""
+_CIRCLE = 0.62
+"""Radius of the circle around a number, in ems."""
+_STANDOFF = 3.0
+_HEAD = 7.0
+"""Length of an arrow's head."""
+_COARSE = 0.8
+"""Labels and arrows keep clear of outlines to within this."""
+_OUTLINE, _CREASE = 15.0, 4.0
+"""Widths of lines, tenths of a unit."""
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """What all panels of a strip have in common."""
+
+    labels: Mapping[str, str]
+    """Part id to label, in the order of the assembly."""
+    colours: Mapping[str, str]
+    numbers: Mapping[str, int]
+    """Part id to removal number."""
+    centres: Mapping[str, Floats]
+    """Part id to the middle of its solid, assembled, mm."""
+    resolution: tuple[int, int]
+    margins_px: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class Panel:
+    """One panel: what it shows, and how wide it is."""
+
+    shot: ShotTracks
+    moment: Moment
+    picture: tuple[Seen, ...]
+    width: float
+
+    def height(self, sheet: Sheet) -> float:
+        """Height that keeps the shape of the frame."""
+        return self.width * sheet.resolution[1] / sheet.resolution[0]
+
+
+def panel_svg(panel: Panel, sheet: Sheet) -> tuple[str, tuple[str, ...]]:
+    """Return a panel with its top-left corner at the origin, and the ids of parts there was no room to label.
+
+    Parameters
+    ----------
+    panel : Panel
+    sheet : Sheet
+
+    """
+    scale = panel.width / sheet.resolution[0]
+    height = panel.height(sheet)
+    regions = _regions(panel, scale)
+    ways = _ways(panel, sheet, scale, regions)
+    placed, left_out = _labels(panel, sheet, regions, [shapely.LineString(way) for way in ways])
+    pieces = [
+        element("rect", x=0.0, y=0.0, width=panel.width, height=height, fill=PAPER),
+        _safe_area(panel, sheet, scale),
+        _ways_svg(ways),
+        _parts(panel, sheet, scale),
+        *placed,
+        element("rect", x=0.0, y=0.0, width=panel.width, height=height, fill="none", stroke=INK, stroke_width=1.2),
+    ]
+    return "".join(pieces), left_out
+
+
+def _regions(panel: Panel, scale: float) -> dict[str, BaseGeometry]:
+    """What is seen of each part, on the sheet, as finely as labels and ways need it."""
+    if panel.moment.kind == "assembled":
+        return {}  # nothing is labelled and nothing moves
+    shapes = shapely.simplify([seen.region for seen in panel.picture], _COARSE / scale)
+    scaled = shapely.transform(shapes, lambda xy: xy * scale)
+    return {seen.part: shape for seen, shape in zip(panel.picture, scaled, strict=True)}
+
+
+def _parts(panel: Panel, sheet: Sheet, scale: float) -> str:
+    """The parts from back to front; a coat leaves the outer half of its part's outline to be seen."""
+    shapes = [shape for seen in panel.picture for shape in (seen.region, *(shape for _, shape in seen.coats))]
+    data = iter(areas(shapes, scale))
+    drawn = []
+    for seen in panel.picture:
+        tone = tints(sheet.colours[seen.part])
+        drawn.append(element("path", d=next(data), fill=tone.wall, stroke=INK, stroke_width=_OUTLINE))
+        coats = "".join(
+            element("path", d=next(data), fill=tone.face if name == FACE else tone.wall) for name, _ in seen.coats
+        )
+        if coats:
+            drawn.append(element("g", coats, stroke=tone.line, stroke_width=_CREASE))
+    return element("g", "".join(drawn), transform="scale(.1)", fill_rule="evenodd", stroke_linejoin="round")
+
+
+def _safe_area(panel: Panel, sheet: Sheet, scale: float) -> str:
+    left, top, right, bottom = (margin * scale for margin in sheet.margins_px)
+    if not any((left, top, right, bottom)):
+        return ""
+    return element(
+        "rect",
+        x=left,
+        y=top,
+        width=panel.width - left - right,
+        height=panel.height(sheet) - top - bottom,
+        fill="none",
+        stroke=HAIRLINE,
+        stroke_width=1.0,
+        stroke_dasharray="5 5",
+    )
+
+
+def _ways(panel: Panel, sheet: Sheet, scale: float, regions: Mapping[str, BaseGeometry]) -> list[Floats]:
+    """Ways to draw, (k, 2) each: at rest all of them, else what the parts under way have covered."""
+    found = []
+    for track in panel.shot.parts:
+        points = _route(panel, track)
+        if len(points) < 2 or track.id not in regions:
+            continue
+        way = _project(panel, points + sheet.centres[track.id]) * scale
+        found += _before(way, regions[track.id])
+    return found
+
+
+def _route(panel: Panel, track: PartTrack) -> Floats:
+    """Displacements along which a way is drawn, mm; ends where the part is."""
+    frame, kind = panel.moment.frame, panel.moment.kind
+    if kind == "rest":
+        return track.route
+    changed = np.flatnonzero((np.diff(track.position, axis=0) != 0).any(axis=1))
+    if kind == "assembled" or frame not in changed or frame - 1 not in changed:
+        return np.zeros((0, 3))
+    still = np.setdiff1d(np.arange(frame), changed)
+    start = int(still[-1]) + 1 if len(still) else 0
+    return track.position[start : frame + 1]
+
+
+def _project(panel: Panel, points: Floats) -> Floats:
+    image = np.column_stack([points, np.ones(len(points))]) @ panel.shot.cameras[panel.moment.frame].T
+    return np.asarray(image[:, :2] / image[:, 2:])
+
+
+def _before(way: Floats, shape: BaseGeometry) -> list[Floats]:
+    """The way up to where the part at its end begins, if that is enough for an arrow.
+
+    It begins with its hull: an arrow that ends in the hole of a ring would point at nothing.
+    """
+    free = shapely.get_parts(shapely.difference(shapely.LineString(way), shapely.convex_hull(shape)))
+    if not len(free) or free[-1].length <= 2 * _HEAD + _STANDOFF:
+        return []
+    return [shapely.get_coordinates(substring(free[-1], 0.0, free[-1].length - _STANDOFF))]
+
+
+def _ways_svg(ways: Sequence[Floats]) -> str:
+    if not ways:
+        return ""
+    lines = element("path", d="".join(map(line, ways)), fill="none", stroke=QUIET, stroke_width=10.0)
+    tips = element("path", d="".join(map(_tip, ways)), fill=QUIET)
+    return element("g", lines + tips, transform="scale(.1)")
+
+
+def _tip(way: Floats) -> str:
+    end = way[-1]
+    back = way[-2] - end
+    back = back / np.linalg.norm(back) * _HEAD
+    side = np.array([-back[1], back[0]]) * 0.36
+    return line(np.array([end, end + back + side, end + back - side])) + "z"
+
+
+def _labels(
+    panel: Panel, sheet: Sheet, regions: Mapping[str, BaseGeometry], lines: Sequence[BaseGeometry]
+) -> tuple[list[str], tuple[str, ...]]:
+    """Labels of all parts at rest, or of those that the caption is about."""
+    rest = panel.moment.kind == "rest"
+    ids = [part for part in sheet.labels if rest or part in panel.moment.named]
+    shown = [part for part in ids if part in regions]
+    size = LABEL_SIZE if rest else SMALL_LABEL_SIZE
+    blocks = {part: _block(sheet.labels[part], sheet.numbers.get(part), size) for part in shown}
+    others = [shape for part, shape in regions.items() if part not in shown]
+    wanted = [Wanted(blocks[part].size, regions[part]) for part in shown]
+    room = (0.0, 0.0, panel.width, panel.height(sheet))
+    found = place_labels(wanted, room, lines, others)
+    drawn = [_leader(place) for place in found if place]
+    drawn += [blocks[part].svg(place) for part, place in zip(shown, found, strict=True) if place]
+    missing = [part for part, place in zip(shown, found, strict=True) if place is None]
+    missing += [part for part in ids if part not in regions]
+    return drawn, tuple(missing) if rest else ()
+
+
+@dataclass(frozen=True)
+class _Block:
+    """A label: a number in a circle where the part has one, and its name in one or two lines."""
+
+    lines: tuple[str, ...]
+    number: int | None
+    em: float
+
+    @property
+    def size(self) -> tuple[float, float]:
+        return (self._indent + max(width(words, self.em) for words in self.lines), self._line * len(self.lines))
+
+    @property
+    def _line(self) -> float:
+        return 2 * _CIRCLE * self.em
+
+    @property
+    def _indent(self) -> float:
+        return 0.0 if self.number is None else (2 * _CIRCLE + 0.3) * self.em
+
+    def svg(self, place: Placed) -> str:
+        left, top, right, bottom = place.box
+        middle = top + self._line / 2
+        parts = [element("rect", x=left, y=top, width=right - left, height=bottom - top, fill=PAPER)]
+        parts += [
+            text(left + self._indent, middle + 0.35 * self.em + index * self._line, words, self.em)
+            for index, words in enumerate(self.lines)
+        ]
+        if self.number is not None:
+            radius = _CIRCLE * self.em - 0.6
+            size = self.em * (0.8 if self.number < 100 else 0.6)
+            centre = left + _CIRCLE * self.em
+            ring = element("circle", cx=centre, cy=middle, r=radius, fill=PAPER, stroke=INK, stroke_width=1.1)
+            parts.append(ring)
+            parts.append(text(centre, middle + 0.36 * size, str(self.number), size, text_anchor="middle"))
+        return "".join(parts)
+
+
+def _block(label: str, number: int | None, em: float) -> _Block:
+    """Break a long label in two; what is left after the second line is cut."""
+    room = _LABEL_EMS * em
+    lines = wrapped(label, em, room)
+    if len(lines) > 2:
+        lines = [lines[0], cut(" ".join(lines[1:]), em, room)]
+    return _Block(tuple(lines), number, em)
+
+
+def _leader(place: Placed) -> str:
+    """A line cased in paper, so that it can be followed over dark parts, and a dot where it arrives."""
+    x, y = place.leader[1]
+    return _rule(place, PAPER, 2.8) + _rule(place, INK, 0.8) + element("circle", cx=x, cy=y, r=1.8)
+
+
+def _rule(place: Placed, colour: str, thick: float) -> str:
+    (x0, y0), (x1, y1) = place.leader
+    return element("line", x1=x0, y1=y0, x2=x1, y2=y1, stroke=colour, stroke_width=thick)
