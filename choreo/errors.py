@@ -68,7 +68,7 @@ class Finding:
         head = f"{self.severity}[{self.code}] {where}".rstrip()
         lines = [head, f"  {self.what}"]
         if self.why:
-            lines.append(f"  why: {self.why}")
+            lines.append("  why: " + self.why.replace("\n", "\n       "))
         if self.remedy:
             lines.append(f"  do:  {self.remedy}")
         return "\n".join(lines)

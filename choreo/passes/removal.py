@@ -132,20 +132,27 @@ def _first_to_leave(
 def _interlocked(encounters: Encounters, present: Sequence[str], tries: Mapping[str, Sequence[Vector]]) -> ChoreoError:
     held = {part: {d: blockers(encounters, part, d, present) for d in tries[part]} for part in present}
     ring = _ring(present, held)
-    chain = ", ".join(f'"{part}" is held by "{by}" on its way {say_direction(d)}' for part, d, by in ring)
-    table = "; ".join(
-        f'"{part}": ' + ", ".join(f"{say_direction(d)} {' and '.join(by)}" for d, by in ways.items())
-        for part, ways in held.items()
-    )
+    links = [f'  "{part}" is held by "{by}" on its way {say_direction(d)}' for part, d, by in ring]
+    table = [f'  "{part}": {_by_blocker(ways)}' for part, ways in held.items()]
     return no_solution(
         Finding(
             code="interlocked",
             what=f"The parts {_list(present)} hold each other: none of them can leave by one straight move.",
-            why=f"Ring of blockers: {chain}. Every direction tried, and who is in the way: {table}.",
+            why="\n".join(
+                ["this ring of blockers closes:", *links, "every direction tried, and who is in the way:", *table]
+            ),
             remedy="Split one part of the ring into pieces that can leave, open a gap for it, or leave it out of the "
             "assembly and photograph the ring as one part.",
         )
     )
+
+
+def _by_blocker(ways: Mapping[Vector, tuple[str, ...]]) -> str:
+    """Directions that the same parts stand in, together: ``+x -x blocked by frame; +z by frame and west``."""
+    grouped: dict[tuple[str, ...], list[str]] = {}
+    for direction, by in ways.items():
+        grouped.setdefault(by, []).append(say_direction(direction))
+    return "; ".join(f"{' '.join(said)} by {' and '.join(by)}" for by, said in grouped.items())
 
 
 def _ring(
