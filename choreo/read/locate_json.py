@@ -50,7 +50,7 @@ def _members(text: str, inside: set[Place] | None) -> Iterator[tuple[Place, int,
             continue
         keys, yields = opened[-1] if opened else (None, False)
         if mark == ",":
-            wants_key = keys is not None
+            wants_key = True  # only looked at in an object
             path[-1] = _next(path[-1])
             continue
         if mark == ":":

@@ -189,6 +189,13 @@ def test_what_an_integer_is(value, is_integer):
     assert Draft202012Validator({"type": "integer"}).is_valid(value) is is_integer
 
 
+@pytest.mark.parametrize("rules", [{"const": 1}, {"enum": [0, 1]}])
+def test_true_is_not_one(rules):
+    # JSON Schema 2020-12 Core, 4.2.2: equality tells booleans from numbers, and 1.0 from 1 not.
+    assert compile_check(rules)(1.0)
+    assert not compile_check(rules)(True)
+
+
 def good(name):
     if name == "choreography":
         return tomllib.loads((GOOD / "choreography.toml").read_text(encoding="utf-8"))
