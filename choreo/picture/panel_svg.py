@@ -138,7 +138,8 @@ def _ways(panel: Panel, sheet: Sheet, scale: float, regions: Mapping[str, BaseGe
             continue
         way = _project(panel, points + sheet.centres[track.id]) * scale
         found += _before(way, regions[track.id])
-    return found
+    # An arrow whose head is hidden points at nothing.
+    return [way for way in found if not shapely.intersects_xy(list(regions.values()), *way[-1]).any()]
 
 
 def _route(panel: Panel, track: PartTrack) -> Floats:

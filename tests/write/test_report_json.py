@@ -1,0 +1,78 @@
+"""The report: every number in it, and words that say what matters."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+
+import opentimelineio.opentime as otio
+
+from choreo.errors import Finding
+from choreo.model.report import MoveReport, PartReport, Report, ShotReport
+from choreo.write.report_json import report_text, report_words
+
+
+def report(**changes) -> Report:
+    lid = PartReport(
+        "lid", 1, (0.0, 0.0, 1.0), (1.0, 0.0, 0.0), 30.123456789, (10.0, 20.123456789), 41.27, 15, 0.5,
+        (MoveReport(1, "explode", 14, 34, 12, "waits for the knob"),),
+    )  # fmt: skip
+    knob = dataclasses.replace(
+        lid, id="knob", removal_number=2, joint_axis=None, moves=(MoveReport(1, "explode", 12, 32, 12, ""),)
+    )
+    box = PartReport("box", None, None, None, 0.0, (), 0.0, None, None, ())
+    shot = ShotReport("burst", 132, 24.0164, 6.5, None, 2, 7, "lid", (box, lid, knob))
+    warning = Finding("plate-missing", "A plate is not there.", "assembly.json", severity="warning")
+    return dataclasses.replace(Report("Tin (invented)", "box", ("lid", "knob"), (shot,), (warning,)), **changes)
+
+
+def test_the_file_holds_every_field_of_the_report():
+    content = json.loads(report_text(report()))
+    assert (content["format"], content["version"]) == ("choreo/report", 1)
+    # The dataclasses are the list of what there is to say; their names are the keys, in order.
+    assert list(content)[2:] == [field.name for field in dataclasses.fields(Report)]
+    shot = content["shots"][0]
+    assert list(shot) == [field.name for field in dataclasses.fields(ShotReport)]
+    assert list(shot["parts"][0]) == [field.name for field in dataclasses.fields(PartReport)]
+    assert list(shot["parts"][1]["moves"][0]) == [field.name for field in dataclasses.fields(MoveReport)]
+    assert shot["parts"][1]["travel_mm"] == 30.123457
+    assert shot["parts"][1]["direction"] == [0, 0, 1]
+    assert content["warnings"] == [
+        {"code": "plate-missing", "severity": "warning", "what": "A plate is not there.", "file": "assembly.json"}
+    ]
+
+
+def test_the_file_can_be_read_by_people():
+    lines = report_text(report()).splitlines()
+    assert '  "removal_order": ["lid", "knob"],' in lines
+    assert '          "legs_mm": [10, 20.123457],' in lines
+    assert max(map(len, lines)) < 120
+
+
+def test_words_say_what_matters():
+    words = "\n".join(report_words(report(), (24000, 1001)))
+    # The length in timecode, by OpenTimelineIO.
+    length = otio.to_timecode(otio.RationalTime(132, 24000 / 1001), 24000 / 1001)
+    assert f"burst: 132 frames, {length} long, 2 of 3 parts move." in words
+    assert "tightest gap is 24 px" in words
+    assert "changes twice; 7 of 132 frames need holdouts" in words
+    assert "lid moves 41.2 px in one frame, up to frame 15" in words
+    assert "lid starts 2 frames later than asked, on frame 14: waits for the knob." in words
+    assert "Not along the axis of its joint: lid" in words
+    assert "warning[plate-missing]" in words
+    assert "knob starts" not in words
+
+
+def test_words_cannot_steer_a_terminal():
+    hostile = dataclasses.replace(report().warnings[0], what="\x1b[2J\x07gone\u202e")
+    words = report_words(report(warnings=(hostile,)))
+    assert all(line.isprintable() for line in words)
+    assert "gone" in "".join(words)
+
+
+def test_long_lists_of_waits_are_cut():
+    shot = report().shots[0]
+    many = tuple(dataclasses.replace(shot.parts[1], id=f"screw_{n}") for n in range(40))
+    words = report_words(report(shots=(dataclasses.replace(shot, parts=many),)))
+    assert sum("later than asked" in line for line in words) == 5
+    assert any("35 more starts moved" in line for line in words)
