@@ -190,10 +190,10 @@ def test_what_an_integer_is(value, is_integer):
 
 
 @pytest.mark.parametrize("rules", [{"const": 1}, {"enum": [0, 1]}])
-def test_true_is_not_one(rules):
+@pytest.mark.parametrize(("value", "is_one"), [(1, True), (1.0, True), (True, False)])
+def test_true_is_not_one(rules, value, is_one):
     # JSON Schema 2020-12 Core, 4.2.2: equality tells booleans from numbers, and 1.0 from 1 not.
-    assert compile_check(rules)(1.0)
-    assert not compile_check(rules)(True)
+    assert compile_check(rules)(value) is is_one
 
 
 def good(name):
@@ -241,11 +241,11 @@ def mutated(draw, name):
             continue
         action = draw(st.sampled_from(["replace", "drop", "add"]))
         if action == "replace":
-            parent[place[-1]] = draw(ODD)
+            parent[place[-1]] = copy.deepcopy(draw(ODD))
         elif action == "drop":
             del parent[place[-1]]
         elif isinstance(parent, dict):
-            parent[draw(st.sampled_from(["z", "layer", "frames", "move", "stray", "fit"]))] = draw(ODD)
+            parent[draw(st.sampled_from(["z", "layer", "frames", "move", "stray", "fit"]))] = copy.deepcopy(draw(ODD))
     return value
 
 
