@@ -148,7 +148,10 @@ def _prove(film: Film) -> None:
     pressed = {frozenset((j.part, j.into)): j.press_mm for j in film.apart.assembly.joints if j.press_mm}
     for shot in film.tracks.shots:
         check_collisions(shot, solids, touch, pressed)
-        check_masking(shot, solids)
+        positions = {track.id: track.position for track in shot.parts}
+        broken = [f for f in check_masking(shot.masking, solids, shot.cameras, positions) if f.severity == "error"]
+        if broken:
+            raise ChoreoError(tuple(broken), exit_code=_DEFECT)
 
 
 def _require_shot(project: Project, shot: str | None, path: Path) -> None:

@@ -27,6 +27,8 @@ from choreo.geometry.encounter import Encounters
 from choreo.geometry.placement import first_clear, hulls_on_screen, keep_out, nearest_free
 from choreo.model.plan import Floats
 
+_NEAREST = 0.1
+"""No part at rest comes nearer to the camera than this fraction of the product's own distance."""
 SHOWS = 0.45
 """An axis shows on the screen where at least this fraction of its length does, on every rest frame."""
 FACES = 0.05
@@ -176,7 +178,7 @@ def _along_axis(subject: Subject, part: str, placed: list[_Placed], cameras: lis
     direction, points = subject.directions[part], subject.points[part]
     if part in subject.travels:
         return np.stack([np.zeros(3), direction * subject.travels[part]])
-    farthest = _FARTHEST * subject.size
+    farthest = min(_FARTHEST * subject.size, _before_cameras(points, direction, cameras))
     blocked = _in_the_way(subject, part, direction, placed, farthest)
     fixed = np.stack([one.hulls for one in placed], axis=1)
     way = first_clear(
@@ -187,7 +189,29 @@ def _along_axis(subject: Subject, part: str, placed: list[_Placed], cameras: lis
         lambda t: _past(t, blocked),
         farthest,
     )
+    if way is None:
+        raise no_solution(_never_clear(part, gap_px))
     return np.stack([np.zeros(3), direction * way])
+
+
+def _before_cameras(points: Floats, direction: Floats, cameras: list[Camera]) -> float:
+    """How far a part may go before it comes too near to one of the cameras, mm."""
+    ways = [np.inf]
+    for camera in cameras:
+        pace = float(direction @ camera.forward)
+        if camera.position is not None and pace < 0:
+            depth = (points - camera.position) @ camera.forward
+            ways.append((float(depth.min()) - _NEAREST * float(depth.max())) / -pace)
+    return min(ways)
+
+
+def _never_clear(part: str, gap_px: float) -> Finding:
+    return Finding(
+        code="no-room",
+        what=f'Part "{part}" is never {gap_px:g} px clear of the other parts, however far it goes along its axis.',
+        why="In this view its way out runs toward the vanishing point, or the gap is too large for the frame.",
+        remedy="Lower gap_px, or turn the view so that the removal axis shows better.",
+    )
 
 
 def _in_the_way(
@@ -230,7 +254,7 @@ def _sideways(
         shift = nearest_free([*outlines, *lanes], wish, frame.size, allowed)
         if shift is None:
             raise _no_room(part, hull, placed, frame)
-        rest = direction * lift + _on_screen(shift, points.mean(axis=0), middle)
+        rest = direction * lift + _level(shift, points.mean(axis=0), direction, middle)
         hulls = hulls_on_screen(subject.points[part] + rest, cameras)
         apart = float(shapely.distance(hulls[:, None], np.stack([one.hulls for one in placed], axis=1)).min())
         if apart >= gap_px - 1e-6:
@@ -261,12 +285,16 @@ def _least_lift(subject: Subject, part: str, sideways: Floats, clearance_mm: flo
     return lift
 
 
-def _on_screen(shift: Floats, at: Floats, camera: Camera) -> Floats:
-    """Return the displacement parallel to the picture that moves a point by `shift` px."""
+def _level(shift: Floats, at: Floats, direction: Floats, camera: Camera) -> Floats:
+    """Return the displacement across `direction` that moves a point by `shift` px on the screen.
+
+    Going sideways at the height it came out to, a part stays clear of all that it came out of.
+    """
     scale = float(camera.scale_at(at))
     right = camera.matrix[0, :3] - (camera.matrix[0, :3] @ camera.forward) * camera.forward
     down = camera.matrix[1, :3] - (camera.matrix[1, :3] @ camera.forward) * camera.forward
-    return np.asarray((shift[0] * right / np.linalg.norm(right) + shift[1] * down / np.linalg.norm(down)) / scale)
+    rows = np.stack([right / np.linalg.norm(right), down / np.linalg.norm(down), direction])
+    return np.asarray(np.linalg.solve(rows, [shift[0] / scale, shift[1] / scale, 0.0]))
 
 
 def _lean(subject: Subject, part: str, camera: Camera) -> Floats:

@@ -19,6 +19,8 @@ from choreo.model.plan import Floats
 
 _DISK_SEGMENTS = 12
 """Segments a quarter of the disk; the disk is drawn around, not into, so the gap is never short."""
+_FINE_MM = 0.01
+"""mm; how closely the edge of a clear stretch is found."""
 _FINE = 1e-3
 """px; how closely the least travel on an axis is found."""
 
@@ -95,7 +97,7 @@ def first_clear(
     gap: float,
     jump: Callable[[float], float],
     farthest: float,
-) -> float:
+) -> float | None:
     """Return the first way along an axis, from `start` on, at which a mover is clear of all fixed hulls.
 
     Parameters
@@ -111,20 +113,29 @@ def first_clear(
     jump : callable
         Way -> the same or a later way, past stretches that are forbidden for other reasons.
     farthest : float
-        mm; where to give up (the way returned is then this).
+        mm; where to give up.
+
+    Returns
+    -------
+    float or None
+        mm; None where there is no such way up to `farthest`.
 
     Notes
     -----
-    Advances by steps that cannot pass a free place: while the outlines overlap, to where they would part
-    if they kept their shape; when apart, by the missing gap at the speed of the fastest corner.
+    While the outlines overlap, goes to where they would part if they kept their shape and speed; when apart,
+    by the missing gap at the speed of the fastest corner; and closes in on the edge between the last way that
+    was not clear and the first that is.
 
     """
-    way = jump(start)
+    way, unclear = jump(start), start
     for _ in range(400):
         hulls = hulls_at(way)
         apart = shapely.distance(hulls[:, None], fixed)
-        if way >= farthest or apart.size == 0 or float(apart.min()) >= gap - _FINE:
-            return min(way, farthest)
+        if way >= farthest:
+            return None
+        if apart.size == 0 or float(apart.min()) >= gap - _FINE:
+            return _closed_in(unclear, way, hulls_at, fixed, gap, jump)
+        unclear = way
         ahead = hulls_at(way + 1.0)
         speeds = [_fastest(a, b) for a, b in zip(hulls, ahead, strict=True)]
         steps = [
@@ -132,7 +143,26 @@ def first_clear(
             for c, j in zip(*np.nonzero(apart < gap - _FINE), strict=True)
         ]
         way = jump(way + max(*steps, _FINE / max(speeds)))
-    return farthest
+    return None
+
+
+def _closed_in(
+    unclear: float,
+    clear: float,
+    hulls_at: Callable[[float], np.ndarray],
+    fixed: np.ndarray,
+    gap: float,
+    jump: Callable[[float], float],
+) -> float:
+    """Return a clear way with one that is not clear just before it, by bisection."""
+    while clear - unclear > _FINE_MM:
+        middle = (unclear + clear) / 2
+        blocked = jump(middle) != middle
+        if blocked or float(shapely.distance(hulls_at(middle)[:, None], fixed).min()) < gap - _FINE:
+            unclear = middle
+        else:
+            clear = middle
+    return clear
 
 
 def _from_lowest(ring: Floats) -> Floats:

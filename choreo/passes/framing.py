@@ -52,9 +52,34 @@ def check_framing(
         Empty where all is well; else at most one a pair, and one a part and kind.
 
     """
+    near = _too_near(shot, points, cameras, positions)
+    if near:
+        return near
     boxes = {part: _boxes(points[part], cameras, positions[part]) for part in points}
     findings = [*_outside(shot, boxes, frame), *_unsafe(shot, boxes, rest, frame)]
     return (*_too_close(shot, points, cameras, positions, rest, frame), *findings)
+
+
+def _too_near(
+    shot: str, points: Mapping[str, Floats], cameras: Sequence[Camera], positions: Mapping[str, Floats]
+) -> tuple[Finding, ...]:
+    """Parts that come behind a perspective camera, or to its very lens: they have no image to measure."""
+    found = []
+    for part, corners in points.items():
+        for frame, camera in enumerate(cameras):
+            if camera.is_perspective and float(((corners + positions[part][frame]) @ camera.matrix[2, :3]).min()) < (
+                camera.near - camera.matrix[2, 3]
+            ):
+                found.append(
+                    Finding(
+                        code="behind-camera",
+                        what=f'In shot "{shot}" part "{part}" reaches the camera on frame {frame}.',
+                        why="What touches the camera or is behind it has no picture.",
+                        remedy="Let the camera stand farther away, or shorten the part's travel.",
+                    )
+                )
+                break
+    return tuple(found)
 
 
 def _boxes(points: Floats, cameras: Sequence[Camera], places: Floats) -> Floats:

@@ -65,10 +65,17 @@ def handoff(shot: Shot, solids: Mapping[str, Solid], cameras: Floats, positions:
 
 
 def _assembled_ends(shot: Shot) -> list[bool]:
-    """True for a beginning, False for an end, that the shot's phases leave assembled."""
+    """True for a beginning, False for an end, that the shot's phases leave assembled.
+
+    Of two such ends one without a hold is left alone if the other has one: a shot that bursts at once and comes
+    back to rest means its hand-off for the end.
+    """
     moving = [phase.kind for phase in shot.phases if phase.kind != "hold"]
     begins = not shot.begins_exploded
     ends = not moving or moving[-1] == "assemble"
+    if begins and ends:
+        held = [shot.phases[0].kind == "hold", shot.phases[-1].kind == "hold"]
+        return [end for end, still in zip((True, False), held, strict=True) if still] or [True, False]
     return [True] * begins + [False] * ends
 
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from choreo.errors import Finding, no_solution
+from choreo.errors import ChoreoError, Finding, no_solution
 from choreo.geometry.arrange import Frame, Subject, place
 from choreo.geometry.camera import Camera, orthographic_camera, perspective_camera, view_axes
 from choreo.geometry.fit import FitPoints, centred_target, needed_distance, needed_scale
@@ -24,17 +24,21 @@ from choreo.geometry.placement import hulls_on_screen
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
 from choreo.motion.easing import parse_easing
+from choreo.motion.path import position
 
 _SLACK = 0.03
 """The camera may stand this much (relative) farther than the layout needs; closer costs more rounds."""
 _ROUNDS = 16
 _AIMING = 4
 """Rounds in which the camera's target still follows what is shown."""
+_STEP_BACK = 1.7
 _WATCHED = 5
 _FIRST_GUESS = 2.5
 """A burst needs about this many times the distance that the assembled product needs."""
 _EDGE_PX = 1.0
 """Moving parts keep this far from the frame's edge."""
+_NEAREST = 0.02
+"""A camera stands too near where the nearest point is nearer than this fraction of the farthest."""
 _OK_PX = 0.01
 """px; how much of a gap may be missing by rounding."""
 
@@ -209,7 +213,9 @@ class _Stage:
         points = self.subject.points
         assembled = np.concatenate([points[part] for part in routes])
         rest = np.concatenate([points[part] + route[-1] for part, route in routes.items()])
-        ways = np.concatenate([points[part] + corner for part, route in routes.items() for corner in route])
+        ways = np.concatenate(
+            [points[part] + at for part, route in routes.items() for at in self._whole_way(part, route)]
+        )
         edge = (_EDGE_PX,) * 4
         sets = []
         if self.rest:
@@ -218,6 +224,21 @@ class _Stage:
         if self.apart:
             sets.append(FitPoints(ways, self._poses(self.apart), edge))
         return sets
+
+    def _whole_way(self, part: str, route: Floats) -> Floats:
+        """Corners of a route and where easings carry the part beyond its ends."""
+        if len(route) < 2:
+            return route
+        moving = [phase for phase in self.shot.phases if phase.kind != "hold"]
+        extents = [parse_easing(phase.motion(part).easing).extent for phase in moving]
+        kinds = [phase.kind for phase in moving]
+        beyond = [
+            bound if kind == "explode" else 1 - bound
+            for extent, kind in zip(extents, kinds, strict=True)
+            for bound in extent
+            if bound < 0 or bound > 1
+        ]
+        return np.concatenate([route, position(route, np.array(beyond))]) if beyond else route
 
     def _poses(self, frames: Sequence[int]) -> Floats:
         """Axes of the camera on these frames, each pose once."""
@@ -238,14 +259,20 @@ class _Stage:
         target = self.target(alone, None)
         if self.fixed is not None:
             cameras = self.cameras(target, self.fixed if self.perspective else 1 / self.fixed)
+            self._stand_clear(cameras)
             return cameras, self._place(cameras, watched, bounded=True), None
         size = size or _FIRST_GUESS * self.need(alone, target)
         near: tuple[float, float] | None = None
         far: tuple[float, float] | None = None
         best: tuple[tuple[Camera, ...], dict[str, Floats], float] | None = None
+        refused: ChoreoError | None = None
         for turn in range(_ROUNDS):
             cameras = self.cameras(target, size)
-            routes = self._place(cameras, watched, bounded=False)
+            try:
+                routes = self._place(cameras, watched, bounded=False)
+            except ChoreoError as error:  # too near to be laid out; farther away it may do
+                refused, size = error, size * _STEP_BACK
+                continue
             need = self.need(routes, target)
             if need <= size:
                 best = (cameras, routes, size)
@@ -262,8 +289,16 @@ class _Stage:
                 near = (size, need - size)
             size = _next_size(size, need, near, far)
         if best is None:
-            raise no_solution(_no_fit(self.shot.name))
+            raise refused or no_solution(_no_fit(self.shot.name))
         return best
+
+    def _stand_clear(self, cameras: tuple[Camera, ...]) -> None:
+        """Refuse a fixed camera that stands inside the product or touches it."""
+        points = np.concatenate([self.subject.points[part] for part in (*self.subject.order, self.subject.body)])
+        for frame, camera in enumerate(cameras):
+            depth = camera.project(points)[1]
+            if camera.is_perspective and float(depth.min()) < _NEAREST * float(depth.max()):
+                raise no_solution(_inside(self.shot.name, frame, float(depth.min())))
 
     def _place(self, cameras: tuple[Camera, ...], watched: list[int], *, bounded: bool) -> dict[str, Floats]:
         known = list(dict.fromkeys(cameras[f] for f in watched))
@@ -289,6 +324,16 @@ def _gaps(subject: Subject, routes: Mapping[str, Floats], cameras: list[Camera])
     one, two = np.triu_indices(len(hulls), 1)
     least = shapely.distance(hulls[one], hulls[two]).min(axis=0, initial=np.inf)
     return np.asarray(least[[known.index(camera) for camera in cameras]])
+
+
+def _inside(shot: str, frame: int, depth: float) -> Finding:
+    return Finding(
+        code="camera-too-near",
+        what=f'In shot "{shot}" the camera stands too near on frame {frame}: part of the product is '
+        + (f"only {depth:.1f} mm in front of it." if depth > 0 else f"{-depth:.1f} mm behind it."),
+        why="What is behind a camera, or nearly touches it, has no picture.",
+        remedy='Give distance_mm more, or let it be solved (distance_mm = "fit").',
+    )
 
 
 def _no_fit(shot: str) -> Finding:

@@ -186,7 +186,7 @@ def _all_lags(
                 bare.append((a, b))
                 forbidden = tight
         if forbidden == ((-np.inf, np.inf),):
-            raise no_solution(_cannot_pass(job, a, b))
+            raise no_solution(_rests_in_way(job, a, b) or _cannot_pass(job, a, b))
         if forbidden:
             lags[i, j] = allowed_lags(forbidden, horizon)
     return lags, tuple(bare)
@@ -328,6 +328,20 @@ def _stuck(job: _PhaseJob) -> Finding:
         why="The waits that they owe each other contradict one another.",
         remedy="Pin one of the parts to another direction (along) or another travel (travel_mm).",
     )
+
+
+def _rests_in_way(job: _PhaseJob, a: str, b: str) -> Finding | None:
+    """Say so where one of the two rests on the other's route."""
+    for mover, other in ((a, b), (b, a)):
+        rest = job.routes[other][-1]
+        if job.encounters.hits(mover, job.routes[mover], other, rest):
+            return Finding(
+                code="rests-in-the-way",
+                what=f'In {job.name} "{other}" rests where "{mover}" has to pass.',
+                why=f'Whatever the timing, "{mover}" would run into it on the way.',
+                remedy=f'Let "{other}" travel farther (travel_mm), or pin one of the two to another direction (along).',
+            )
+    return None
 
 
 def _cannot_pass(job: _PhaseJob, a: str, b: str) -> Finding:
