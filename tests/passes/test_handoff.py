@@ -36,12 +36,23 @@ def test_rises_by_equal_steps_to_one_on_the_last_frame():
 def test_falls_from_one_on_the_first_frame_and_rises_again():
     x = np.array([0, 0, 5, 5, 0, 0], dtype=float)
     opacity = handoff(
-        shot(("hold", 2), ("explode", 1), ("assemble", 3), frames=2),
+        shot(("hold", 2), ("explode", 1), ("assemble", 2), ("hold", 1), frames=2),
         {"lid": BOX},
         plan_view(6),
         {"lid": np.c_[x, 0 * x, 0 * x]},
     )
     assert opacity.tolist() == [1, 0.5, 0, 0, 0.5, 1]
+
+
+def test_a_shot_that_bursts_at_once_hands_over_only_where_it_holds():
+    x = np.array([0, 5, 5, 0, 0], dtype=float)
+    opacity = handoff(
+        shot(("explode", 2), ("assemble", 2), ("hold", 1), frames=2),
+        {"lid": BOX},
+        plan_view(5),
+        {"lid": np.c_[x, 0 * x, 0 * x]},
+    )
+    assert opacity.tolist() == [0, 0, 0, 0.5, 1]
 
 
 def test_a_shot_that_ends_exploded_hands_over_at_its_beginning_only():

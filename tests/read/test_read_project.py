@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
-import errno
 import os
 import shutil
 from pathlib import Path
