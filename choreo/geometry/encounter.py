@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -26,11 +27,13 @@ from choreo.geometry.obstacle import (
     overlaps_along,
     pieces_of,
 )
-from choreo.geometry.solid import Solid, shrink
+from choreo.geometry.solid import Band, Solid, shrink
 from choreo.model.plan import Floats
 
 _JOIN = 1e-6
 """mm; legs of a diagram overlap by this much, so that no crack opens between them."""
+_SPARE = 1e-6
+"""mm; a pair that keeps exactly its clearance keeps it, whatever the last digits say."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +56,14 @@ class Shape:
         if band not in self._pieces:
             self._pieces[band] = pieces_of(self.solid.bands[band].section)
         return self._pieces[band]
+
+    @cached_property
+    def hull(self) -> Shape:
+        """The prism over the convex hull of all sections, over the solid's whole depth."""
+        if not self.solid.bands:
+            return self
+        section = shapely.convex_hull(shapely.union_all([shapely.convex_hull(b.section) for b in self.solid.bands]))
+        return make_shape(Solid((Band(self.solid.bands[0].z0, self.solid.bands[-1].z1, section),)))
 
     def support(self, direction: Floats) -> float:
         """Return how far the solid reaches along a direction, mm from the origin."""
@@ -83,13 +94,16 @@ class Encounters:
     pressed : mapping of (name, name) to two Shapes
         Pairs that may overlap more: shrunk further, for this pair only.
     clearance : mapping of (name, name) to float
-        Extra room that a pair keeps while it moves, mm; absent: 0.
+        Distance that a pair keeps while it moves, mm from full-size solid to full-size solid; absent: it may touch.
+    touch_mm : float
+        What two shrunk shapes lack together, mm: distances between solids are measured with it put back.
 
     """
 
     shapes: Mapping[str, Shape]
     pressed: Mapping[tuple[str, str], tuple[Shape, Shape]] = field(default_factory=dict)
     clearance: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    touch_mm: float = 0.0
     _blocked: dict[tuple[str, tuple[float, ...], str], bool] = field(default_factory=dict, repr=False)
     _crossings: dict[tuple[str, str, tuple[float, ...], tuple[float, ...], float], Floats] = field(
         default_factory=dict, repr=False
@@ -106,12 +120,14 @@ class Encounters:
         return self.shapes[a], self.shapes[b]
 
     def room(self, a: str, b: str) -> float:
-        """Return the clearance this pair keeps while moving, mm."""
-        return self.clearance.get((a, b), self.clearance.get((b, a), 0.0))
+        """Return how far apart this pair's shrunk shapes keep while moving, mm."""
+        kept = self.clearance.get((a, b), self.clearance.get((b, a), 0.0))
+        return kept + self.touch_mm - _SPARE if kept > 0 else 0.0
 
     def rest_within(self, a: str, b: str, gap: float) -> bool:
-        """Whether two parts, at their places, stand nearer than `gap` to each other (square at corners along z)."""
+        """Whether two parts, at their places, stand no farther than `gap` apart (square at corners along z)."""
         first, second = self.pair(a, b)
+        gap += self.touch_mm
         still = np.zeros(3)
         return any(
             bool(shapely.dwithin(first.solid.bands[one].section, second.solid.bands[two].section, gap))
@@ -119,8 +135,8 @@ class Encounters:
         )
 
     def with_clearance(self, clearance: Mapping[tuple[str, str], float]) -> Encounters:
-        """Return the same encounters, what is known already kept, with other clearances."""
-        return replace(self, clearance=clearance)
+        """Return the same encounters with other clearances; what is known already and does not hang on them is kept."""
+        return replace(self, clearance=clearance, _crossings={})
 
     def hits(self, mover: str, path: Floats, other: str, other_at: Floats | None = None, *, kept: bool = False) -> bool:
         """Whether the mover, walking a polyline of displacements (k, 3), overlaps the other standing still.
@@ -150,9 +166,12 @@ class Encounters:
         return self._blocked[key]
 
     def way_out(self, mover: str, direction: Floats, others: Sequence[str]) -> Floats:
-        """Return, for each other part, how far along a unit direction the mover is clear of it for good, mm."""
-        pairs = [self.pair(mover, other) for other in others]
-        return np.array([max(two.support(direction) + one.support(-direction), 0.0) for one, two in pairs])
+        """Return, for each other part, how far along a unit direction the mover is clear of it for good, mm.
+
+        There the two may still touch, as full-size solids, but no more than that.
+        """
+        behind = self.shapes[mover].support(-direction) + self.touch_mm
+        return np.array([max(self.shapes[other].support(direction) + behind, 0.0) for other in others])
 
     def overlap_depth(self, a: str, b: str) -> float:
         """Return how far two parts would have to move, at their places, to come apart, mm; 0 if they are apart.
@@ -177,12 +196,23 @@ class Encounters:
         spans: tuple[tuple[float, float], tuple[float, float]],
         *,
         kept: bool = False,
+        hulls: bool = False,
     ) -> Floats:
         """Return what collides as (n, v, 2) convex polygons of (way of a, way of b), mm along the two routes.
 
         Ways below 0 continue the first leg, ways beyond the length the last. With `kept` the pair's
-        clearance counts as part of the solids.
+        clearance counts as part of the solids; with `hulls` the prism around each solid does, which is quick
+        and never too little.
         """
+        if hulls:
+            one, two = self.pair(a, b)
+            around = Encounters(
+                {a: one.hull, b: two.hull},
+                {},
+                {(a, b): self.clearance.get((a, b), self.clearance.get((b, a), 0.0))},
+                self.touch_mm,
+            )
+            return around.diagram(a, b, a_route, b_route, spans, kept=kept)
         grow = self.room(a, b) if kept else 0.0
         found: list[Cuts] = []
         for a_leg in _legs(a_route, spans[0]):
@@ -201,7 +231,7 @@ class Encounters:
         Clearance counts as part of the solids. Intervals in mm, one a convex piece, not merged.
         """
         length = float(np.linalg.norm(np.diff(route, axis=0), axis=1).sum())
-        if len(route) > 2:
+        if len(route) != 2 or length == 0:
             axis = np.stack([np.zeros(3), direction * farthest])
             met = self.diagram(mover, other, route, axis, ((0.0, length), (0.0, farthest)), kept=True)
         else:
@@ -233,7 +263,16 @@ class Encounters:
         return list(zip(one.tolist(), two.tolist(), strict=True))
 
     def _obstacle(
-        self, a: str, b: str, one: int, two: int, low: Floats, high: Floats, grow: float, *, flat: bool
+        self,
+        a: str,
+        b: str,
+        one: int,
+        two: int,
+        low: Floats,
+        high: Floats,
+        grow: float,
+        *,
+        flat: bool,
     ) -> Obstacle:
         first, second = self.pair(a, b)
         band, other = first.solid.bands[one], second.solid.bands[two]
@@ -289,7 +328,7 @@ def make_encounters(
         )
         for (a, b), p in pressed.items()
     }
-    return Encounters(shapes, more, dict(clearance or {}))
+    return Encounters(shapes, more, dict(clearance or {}), touch_mm)
 
 
 @dataclass(frozen=True, eq=False)
