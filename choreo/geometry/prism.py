@@ -26,7 +26,7 @@ from functools import cached_property
 import numpy as np
 import shapely
 
-from choreo.geometry.unions import Bools, Geometries, Ints, union_groups, wound
+from choreo.geometry.unions import Bools, Geometries, Ints, mended, union_groups, wound
 from choreo.model.plan import Floats
 
 TIE = 1e-13
@@ -265,9 +265,10 @@ def _joined_faces(rings: Rings, near: Floats, far: Floats, _: Bools) -> Geometri
 
 
 def _flat_areas(rings: Rings, copy: Floats) -> Geometries:
-    """One copy of each polygon; without area where it is seen edge-on."""
+    """One copy of each polygon."""
     faces = np.asarray(shapely.polygons(shapely.linearrings(copy, indices=rings.ring), indices=rings.owner))
-    faces[~shapely.is_valid(faces)] = shapely.Polygon()
+    for wrong in np.flatnonzero(~shapely.is_valid(faces)):  # seen edge-on, or rings that touch
+        faces[wrong] = mended(faces[wrong])
     return faces
 
 

@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from choreo.geometry.camera import Camera
 from choreo.geometry.prism import TIE, cross, rings_of, swept_area
 from choreo.geometry.solid import Solid
-from choreo.geometry.unions import Bools, Geometries, Ints, union_groups, union_rows
+from choreo.geometry.unions import Bools, Geometries, Ints, mended, only_areas, union_groups, union_rows
 from choreo.model.plan import Floats
 
 
@@ -89,7 +89,7 @@ def face_on_screen(
         return shapely.Polygon()
     moved = np.array([dx, dy, z + dz])
     image = shapely.transform(section, lambda xy: camera.project(np.column_stack([xy, np.zeros(len(xy))]) + moved)[0])
-    return image if image.is_valid else _areas(shapely.make_valid(image))
+    return image if image.is_valid else mended(image)
 
 
 def hull_points(solid: Solid) -> Floats:
@@ -257,7 +257,7 @@ def _displaced(areas: Geometries, by: Floats) -> Geometries:
     moved = np.asarray(shapely.transform(areas, lambda xy: xy + shift), dtype=np.object_)
     # Rounding to other places can make the sides of a hairline touch.
     for row in np.flatnonzero(~shapely.is_valid(moved)):
-        moved[row] = _areas(shapely.make_valid(moved[row]))
+        moved[row] = mended(moved[row])
     return moved
 
 
@@ -277,13 +277,4 @@ def _half(section: BaseGeometry, plane: Floats) -> BaseGeometry:
             kept.append(box[i])
         if (value[i] >= 0) != (value[j] >= 0):
             kept.append(box[i] + value[i] / (value[i] - value[j]) * (box[j] - box[i]))
-    return _areas(shapely.intersection(section, shapely.Polygon(kept))) if len(kept) > 2 else shapely.Polygon()
-
-
-def _areas(geometry: BaseGeometry) -> BaseGeometry:
-    """Return the polygons of a geometry; lines and points go."""
-    parts = shapely.get_parts(shapely.get_parts(geometry))  # a repaired shape nests them two deep
-    polygons = [part for part in parts if part.geom_type == "Polygon" and part.area > 0]
-    if len(polygons) == 1:
-        return polygons[0]
-    return shapely.MultiPolygon(polygons) if polygons else shapely.Polygon()
+    return only_areas(shapely.intersection(section, shapely.Polygon(kept))) if len(kept) > 2 else shapely.Polygon()

@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from choreo.geometry.unions import only_areas
 from choreo.model.assembly import Slab, Vector
 from choreo.model.plan import Floats
 
@@ -106,21 +107,30 @@ def shrink(solid: Solid, in_plane: float, along_z: float) -> Solid:
     """
     if in_plane == 0 and along_z == 0:
         return solid
-    sections = [_offset(band.section, -in_plane) for band in solid.bands]
-    cut: list[tuple[float, float, BaseGeometry]] = []
-    for index, (band, section) in enumerate(zip(solid.bands, sections, strict=True)):
-        below = index > 0 and solid.bands[index - 1].z1 == band.z0
-        above = index + 1 < len(solid.bands) and solid.bands[index + 1].z0 == band.z1
-        z0, z1 = band.z0 + along_z, band.z1 - along_z
-        if below and along_z > 0:
-            # Across a face shared by two bands only what both have survives the erosion along z.
-            cut.append((band.z0 - along_z, z0, shapely.intersection(sections[index - 1], section)))
-        elif below:
-            z0 = band.z0
-        if above and along_z < 0:
-            z1 = band.z1
-        cut.append((z0, z1, section))
-    return Solid(tuple(Band(a, b, s) for a, b, s in cut if b > a and s.area > 0))
+    bands = [Band(b.z0, b.z1, _offset(b.section, -in_plane)) for b in solid.bands]
+    cut = _worn(bands, along_z) if along_z > 0 else _grown(bands, -along_z)
+    return Solid(tuple(band for band in cut if band.z1 > band.z0 and band.section.area > 0))
+
+
+def _worn(bands: Sequence[Band], amount: float) -> list[Band]:
+    """At each depth, what all bands within `amount` of it have; nothing where a gap or an end is as close."""
+    cuts = sorted({z + shift for band in bands for z in (band.z0, band.z1) for shift in (-amount, amount)})
+    out: list[Band] = []
+    for z0, z1 in itertools.pairwise(cuts):
+        low, high = (z0 + z1) / 2 - amount, (z0 + z1) / 2 + amount
+        near = [band for band in bands if band.z1 > low and band.z0 < high]
+        joined = all(a.z1 == b.z0 for a, b in itertools.pairwise(near))
+        if near and joined and near[0].z0 <= low and near[-1].z1 >= high:
+            out.append(Band(z0, z1, only_areas(shapely.intersection_all([band.section for band in near]))))
+    return out
+
+
+def _grown(bands: Sequence[Band], amount: float) -> list[Band]:
+    """Each band longer by `amount` at each end that no other band continues."""
+    starts, ends = {band.z0 for band in bands}, {band.z1 for band in bands}
+    return [
+        Band(b.z0 - (0 if b.z0 in ends else amount), b.z1 + (0 if b.z1 in starts else amount), b.section) for b in bands
+    ]
 
 
 def moved(solid: Solid, by: Vector | Floats) -> Solid:

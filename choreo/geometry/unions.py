@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
@@ -43,6 +44,21 @@ def union_groups(areas: Geometries, group: Ints, count: int) -> Geometries:
     for row in np.flatnonzero(~_plausible(joined, areas, group)):
         joined[row] = shapely.union_all(areas[group == row])
     return joined
+
+
+def only_areas(geometry: BaseGeometry) -> BaseGeometry:
+    """Return the polygons of any geometry as Polygon or MultiPolygon; lines and points go."""
+    if geometry.geom_type in {"Polygon", "MultiPolygon"}:
+        return geometry
+    parts = shapely.get_parts(shapely.get_parts(geometry))
+    polygons = [part for part in parts if part.geom_type == "Polygon"]
+    return polygons[0] if len(polygons) == 1 else shapely.MultiPolygon(polygons)
+
+
+def mended(area: BaseGeometry) -> BaseGeometry:
+    """Return an area whose rings touch or cross where rounding has put them, as outlines less holes."""
+    # The other method takes what an odd number of rings encloses, and so fills a hole that pokes out.
+    return only_areas(shapely.make_valid(area, method="structure", keep_collapsed=False))
 
 
 def _plausible(joined: Geometries, areas: Geometries, group: Ints) -> Bools:

@@ -89,6 +89,13 @@ def random_section(seed: int):
     return section
 
 
+def tiles(seed: int):
+    """A connected heap of 2 x 2 squares: edges in line with each other, corners that touch, holes."""
+    filled = np.random.default_rng(seed).random((6, 6)) < 0.6
+    squares = [shapely.box(2 * i, 2 * j, 2 * i + 2, 2 * j + 2) for i, j in np.argwhere(filled)]
+    return max(shapely.get_parts(shapely.union_all(squares)), key=lambda part: part.area)
+
+
 def prism(section, z0: float = 0.0, z1: float = 6.0) -> Solid:
     return Solid((Band(z0, z1, section),))
 

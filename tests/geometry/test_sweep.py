@@ -134,14 +134,26 @@ def test_sampled_positions_lie_inside_and_fill_the_sweep(seed, vector):
     assert swept.difference(union).area <= polygon.length * np.hypot(*vector) / (count - 1) + 1e-9
 
 
-def test_symmetric_triangle_hole_whose_curve_encloses_nothing_on_balance():
+@pytest.mark.parametrize("turn", [0.0, 0.7, 2.9, 6.1])
+@pytest.mark.parametrize("vector", [(5, 0), (-5, 0), (0, 5), (0, -5)])
+def test_triangle_hole_that_weighs_as_much_as_the_ground_it_crosses(turn, vector):
     # By hand: a right triangle with legs of 10 moved by 5 along one of them: the ground crossed (10 * 5) weighs
-    # as much as the hole (50). What both copies leave open is the triangle with legs of 5: 12.5. A notch makes
+    # as much as the hole (50). What both copies leave open is the triangle with legs of 5: 12.5. A dent makes
     # the outline bent.
-    hole = [(0, 0), (10, 0), (0, 10)]
-    plate = shapely.Polygon([(-9, -9), (19, -9), (19, 19), (5, 18), (-9, 19)], [hole])
-    swept = one(plate, (5, 0))
-    assert [shapely.Polygon(r).area for r in swept.interiors] == pytest.approx([12.5])
+    turned = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    hole = np.array([(0, 0), (10, 0), (0, 10)]) @ turned
+    plate = shapely.Polygon(np.array([(-19, -19), (39, -19), (39, 39), (5, 38), (-19, 39)]) @ turned, [hole])
+    areas = [shapely.Polygon(r).area for r in one(plate, np.array(vector) @ turned).interiors]
+    assert max(areas) == pytest.approx(12.5, rel=1e-8)
+    assert sum(areas) == pytest.approx(12.5, rel=1e-8)
+
+
+@pytest.mark.parametrize("vector", [(1e-16, 1e-16), (7e-17, -1e-16), (3e-16, 0), (1e-14, 1e-15), (0, 1e-12)])
+def test_displacement_by_rounding_errors_leaves_the_polygon_as_it_is(vector):
+    for seed in (16, 2133, 2136):
+        swept = one(random_section(seed), vector)
+        assert swept.is_valid
+        assert swept.area == pytest.approx(random_section(seed).area, rel=1e-9)
 
 
 def test_many_polygons_at_once_equal_one_by_one():
