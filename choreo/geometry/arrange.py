@@ -178,8 +178,8 @@ def _along_axis(subject: Subject, part: str, placed: list[_Placed], cameras: lis
     direction, points = subject.directions[part], subject.points[part]
     if part in subject.travels:
         return np.stack([np.zeros(3), direction * subject.travels[part]])
+    blocked = _in_the_way(subject, part, direction, placed, _FARTHEST * subject.size)
     farthest = min(_FARTHEST * subject.size, _before_cameras(points, direction, cameras))
-    blocked = _in_the_way(subject, part, direction, placed, farthest)
     fixed = np.stack([one.hulls for one in placed], axis=1)
     way = first_clear(
         0.0,

@@ -11,17 +11,28 @@ at a common state between them.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
 from choreo.errors import ChoreoError, Finding, no_solution
 from choreo.geometry.encounter import Encounters
-from choreo.model.choreography import Phase, Shot
+from choreo.model.choreography import Shot
 from choreo.model.plan import Floats, Move
 from choreo.motion.lag import Span, Walk, forbidden_lags
-from choreo.motion.starts import Spans, Starts, allowed_lags, nearest_starts, shortest_phase
+from choreo.motion.starts import Spans, Starts, allowed_lags, nearest_starts
+from choreo.passes.schedule_words import (
+    Said,
+    cannot_pass,
+    move_too_long,
+    no_beat,
+    overshoot,
+    reason,
+    rests_in_way,
+    shortened,
+    why_not,
+)
 
 
 @dataclass(frozen=True)
@@ -95,11 +106,9 @@ def plan_schedule(
 
 
 @dataclass(frozen=True, eq=False)
-class _PhaseJob:
-    name: str
-    phase: Phase
-    parts: tuple[str, ...]
-    """In the order in which they start."""
+class _PhaseJob(Said):
+    """One phase with what its timing hangs on."""
+
     body: str
     routes: Mapping[str, Floats]
     encounters: Encounters
@@ -108,9 +117,9 @@ class _PhaseJob:
         length = float(np.linalg.norm(np.diff(self.routes[part], axis=0), axis=1).sum())
         return Walk(length, frames, self.phase.motion(part).easing, self.phase.kind == "assemble")
 
-    def lags(self, a: str, b: str, moves: tuple[int, int], *, kept: bool) -> tuple[Span, ...]:
+    def lags(self, a: str, b: str, moves: tuple[int, int], *, kept: bool, hulls: bool = False) -> tuple[Span, ...]:
         return forbidden_lags(
-            lambda s, t: self.encounters.diagram(a, b, self.routes[a], self.routes[b], (s, t), kept=kept),
+            lambda s, t: self.encounters.diagram(a, b, self.routes[a], self.routes[b], (s, t), kept=kept, hulls=hulls),
             self.walk(a, moves[0]),
             self.walk(b, moves[1]),
         )
@@ -151,45 +160,99 @@ def _with_moves(job: _PhaseJob, moves: tuple[int, ...]) -> _Timed:
     latest = [job.phase.frames - 1 - move for move in moves]
     for part, move, last in zip(job.parts, moves, latest, strict=True):
         if last < 0:
-            raise no_solution(_move_too_long(job, part, move))
+            raise no_solution(move_too_long(job, part, move))
     _refuse_hits_on_body(job, moves)
-    lags, bare = _all_lags(job, moves)
     asked = _asked(job)
     over = [last / want for want, last in zip(asked, latest, strict=True) if want > last]
     scale = min(over, default=1.0)
     wishes = tuple(round(scale * want) for want in asked)
-    choices = _beats(job, moves)
-    question = Starts(wishes, latest, lags, choices)
-    starts = nearest_starts(question)
+    lags = _Lags(job, moves)
+    question, starts = _nearest(Starts(wishes, latest, {}, _beats(job, moves)), lags)
     if starts is None:
-        raise no_solution(_why_not(job, question, moves))
-    reasons = tuple(_reason(job, question, starts, asked, k) for k in range(len(starts)))
-    warnings = (_shortened(job, scale),) if scale < 1 else ()
-    return _Timed(starts, tuple(asked), moves, reasons, bare, warnings)
+        raise no_solution(why_not(job, replace(question, lags=lags.all_exact()), moves))
+    reasons = tuple(reason(job, question, starts, asked, k) for k in range(len(starts)))
+    warnings = (shortened(job, scale),) if scale < 1 else ()
+    return _Timed(starts, tuple(asked), moves, reasons, tuple(lags.bare), warnings)
 
 
-def _all_lags(
-    job: _PhaseJob, moves: tuple[int, ...]
-) -> tuple[dict[tuple[int, int], Spans], tuple[tuple[str, str], ...]]:
-    """Allowed lags of each pair that can meet; and the pairs that could only be timed without their clearance."""
-    lags: dict[tuple[int, int], Spans] = {}
-    bare = []
-    horizon = max(job.phase.frames, sum(moves))
-    for i, j in combinations(range(len(job.parts)), 2):
-        a, b = job.parts[i], job.parts[j]
-        forbidden = job.lags(a, b, (moves[i], moves[j]), kept=True)
+def _nearest(question: Starts, lags: _Lags) -> tuple[Starts, tuple[int, ...] | None]:
+    """Return the nearest starts, and the question with the lags that decided them.
+
+    Starts with no pair of parts in it and adds those that the answer gets wrong, until it gets none wrong. What
+    is left out is kept all the same, so the answer is the optimum of the whole question; and where the pairs
+    that are in it have no answer, all of them have none.
+    """
+    exact: dict[tuple[int, int], Spans] = {}
+    while True:
+        question = replace(question, lags=dict(sorted(exact.items())))
+        starts = nearest_starts(question)
+        wrong = [] if starts is None else lags.broken(starts, exact)
+        if not wrong:
+            return question, starts
+        exact.update({pair: lags.exact(*pair) for pair in wrong})
+
+
+class _Lags:
+    """Which lags each pair of moves allows: roughly for all, exactly for those that are asked for.
+
+    Roughly means for the prisms around the solids: a lag that is free for those is free.
+    """
+
+    def __init__(self, job: _PhaseJob, moves: tuple[int, ...]) -> None:
+        self.job, self.moves = job, moves
+        self.horizon = max(job.phase.frames, sum(moves))
+        self.bare: dict[tuple[str, str], None] = {}
+        self._exact: dict[tuple[int, int], Spans] = {}
+        self._rough: dict[tuple[int, int], Spans] = {}
+        for i, j in combinations(range(len(moves)), 2):
+            forbidden = job.lags(job.parts[i], job.parts[j], (moves[i], moves[j]), kept=True, hulls=True)
+            if forbidden:
+                self._rough[i, j] = allowed_lags(forbidden, self.horizon)
+
+    def broken(self, starts: tuple[int, ...], settled: Mapping[tuple[int, int], Spans]) -> list[tuple[int, int]]:
+        """Return the pairs, beyond those settled, that these starts make collide."""
+        suspects = [
+            pair for pair, spans in self._rough.items() if pair not in settled and not _within(starts, pair, spans)
+        ]
+        return [pair for pair in suspects if not _within(starts, pair, self.exact(*pair))]
+
+    def all_exact(self) -> dict[tuple[int, int], Spans]:
+        """Return the exact lags of all pairs that may meet."""
+        return {pair: self.exact(*pair) for pair in self._rough}
+
+    def exact(self, i: int, j: int) -> Spans:
+        """Return the lags of one pair that do not collide, in continuous time."""
+        if (i, j) not in self._exact:
+            self._exact[i, j] = self._settle(i, j)
+        return self._exact[i, j]
+
+    def _settle(self, i: int, j: int) -> Spans:
+        a, b = self.job.parts[i], self.job.parts[j]
+        moves = (self.moves[i], self.moves[j])
+        forbidden = self.job.lags(a, b, moves, kept=True)
         # One after the other, in this order, must stay possible: where the clearance forbids it, geometry
         # decides alone.
-        if forbidden and forbidden[-1][1] > moves[i] + 1:
-            tight = job.lags(a, b, (moves[i], moves[j]), kept=False)
+        if forbidden and forbidden[-1][1] > moves[0] + 1:
+            tight = self.job.lags(a, b, moves, kept=False)
             if tight != forbidden:
-                bare.append((a, b))
+                self.bare[a, b] = None
                 forbidden = tight
         if forbidden == ((-np.inf, np.inf),):
-            raise no_solution(_rests_in_way(job, a, b) or _cannot_pass(job, a, b))
-        if forbidden:
-            lags[i, j] = allowed_lags(forbidden, horizon)
-    return lags, tuple(bare)
+            raise no_solution(self._never(a, b))
+        return allowed_lags(forbidden, self.horizon)
+
+    def _never(self, a: str, b: str) -> Finding:
+        """Why no lag will do: one of the two rests on the other's route, or they meet elsewhere."""
+        routes, encounters = self.job.routes, self.job.encounters
+        for mover, other in ((a, b), (b, a)):
+            if encounters.hits(mover, routes[mover], other, routes[other][-1]):
+                return rests_in_way(self.job, mover, other)
+        return cannot_pass(self.job, a, b)
+
+
+def _within(starts: tuple[int, ...], pair: tuple[int, int], spans: Spans) -> bool:
+    lag = starts[pair[1]] - starts[pair[0]]
+    return any(low <= lag <= high for low, high in spans)
 
 
 def _refuse_hits_on_body(job: _PhaseJob, moves: tuple[int, ...]) -> None:
@@ -201,7 +264,7 @@ def _refuse_hits_on_body(job: _PhaseJob, moves: tuple[int, ...]) -> None:
         met = job.encounters.diagram(part, job.body, job.routes[part], still, ((low, high), (0.0, 0.0)))
         if len(met):
             deep = max(0.0, -float(met[..., 0].min())) if low < 0 else 0.0
-            raise no_solution(_overshoot(job, part, job.body, deep) if deep else _cannot_pass(job, part, job.body))
+            raise no_solution(overshoot(job, part, job.body, deep) if deep else cannot_pass(job, part, job.body))
 
 
 def _reach(walk: Walk) -> Span:
@@ -220,143 +283,5 @@ def _beats(job: _PhaseJob, moves: tuple[int, ...]) -> dict[int, tuple[int, ...]]
     choices = {k: tuple(beat - move for beat in job.phase.beats if beat >= move) for k, move in enumerate(moves)}
     for k, frames in choices.items():
         if not frames:
-            raise no_solution(_no_beat(job, job.parts[k], moves[k]))
+            raise no_solution(no_beat(job, job.parts[k], moves[k]))
     return choices
-
-
-def _reason(job: _PhaseJob, question: Starts, starts: tuple[int, ...], asked: list[int], k: int) -> str:
-    moved = starts[k] - asked[k]
-    if moved == 0:
-        return ""
-    way = "later" if moved > 0 else "earlier"
-    size = f"{abs(moved)} frame{'s' if abs(moved) != 1 else ''} {way}"
-    if k in question.choices:
-        return f"{size}, to land on a beat"
-    for i, j in question.lags:
-        other = j if i == k else i if j == k else None
-        if other is None:
-            continue
-        lag = starts[j] - starts[i]
-        if any(lag in span for span in question.lags[i, j] if abs(lag) < job.phase.frames):
-            return f"{size}, to stay clear of {job.parts[other]}"
-    if question.wish[k] != asked[k]:
-        return f"{size}: the phase is too short for the stagger"
-    return f"{size}, so that others stay clear"
-
-
-def _shortened(job: _PhaseJob, scale: float) -> Finding:
-    return Finding(
-        code="stagger-shortened",
-        severity="warning",
-        what=f"In {job.name} the stagger of {job.phase.stagger} frames is shortened to "
-        f"{scale * job.phase.stagger:.2g}: {len(job.parts)} parts do not fit the {job.phase.frames} frames otherwise.",
-        remedy="Give the phase more frames, or ask for a shorter stagger, delay or move.",
-    )
-
-
-def _move_too_long(job: _PhaseJob, part: str, move: int) -> Finding:
-    return Finding(
-        code="too-little-time",
-        what=f'In {job.name} the move of "{part}" takes {move} frames and needs {move + 1} to be shown, '
-        f"start and arrival included; the phase has {job.phase.frames}.",
-        why="Stagger and delays may be shortened, a move never.",
-        remedy=f'Give the phase {move + 1} frames or more, shorten "move", or write move = "fit".',
-    )
-
-
-def _no_beat(job: _PhaseJob, part: str, move: int) -> Finding:
-    beats = ", ".join(str(beat) for beat in job.phase.beats)
-    return Finding(
-        code="no-beat",
-        what=f'In {job.name} "{part}" cannot arrive on any beat ({beats}): its move takes {move} frames.',
-        why="A part that starts on the first frame of the phase arrives `move` frames later at the earliest.",
-        remedy=f"Add a beat at frame {move} or later, or shorten the move.",
-    )
-
-
-def _why_not(job: _PhaseJob, question: Starts, moves: tuple[int, ...]) -> Finding:
-    """Say which chain of parts needs how many frames, or that it is the beats."""
-    found = shortest_phase(question, moves)
-    if found is None:
-        return _stuck(job)
-    frames, starts = found
-    if frames <= job.phase.frames:
-        beats = ", ".join(str(beat) for beat in job.phase.beats)
-        return Finding(
-            code="no-beat",
-            what=f"In {job.name} the parts cannot all arrive on the beats {beats} without colliding.",
-            why=f"Without the beats {frames} frames would do; with them, parts that must pass each other are forced "
-            "onto the same frames.",
-            remedy="Add beats, move them apart, or shorten the moves.",
-        )
-    chain = _chain(question, starts, moves)
-    links = ", then ".join(f'"{job.parts[k]}" (frames {starts[k]} to {starts[k] + moves[k]})' for k in chain)
-    return Finding(
-        code="too-little-time",
-        what=f"In {job.name} the parts need {frames} frames; the phase has {job.phase.frames}.",
-        why=f"This chain cannot be shorter, for each must wait until the one before it is out of its way: {links}.",
-        remedy=f"Give the phase {frames} frames or more, or shorten the moves of the parts in the chain.",
-    )
-
-
-def _chain(question: Starts, starts: tuple[int, ...], moves: tuple[int, ...]) -> list[int]:
-    """From the last arrival back along waits that cannot be shortened."""
-    at = max(range(len(starts)), key=lambda k: (starts[k] + moves[k], -k))
-    chain = [at]
-    while starts[at] > 0:
-        before = [
-            i
-            for (i, j), spans in question.lags.items()
-            if j == at and i not in chain and any(starts[j] - starts[i] == low for low, _ in spans)
-        ]
-        before += [
-            j
-            for (i, j), spans in question.lags.items()
-            if i == at and j not in chain and any(starts[j] - starts[i] == high for _, high in spans)
-        ]
-        if not before:
-            break
-        at = min(before, key=lambda k: starts[k])
-        chain.append(at)
-    return chain[::-1]
-
-
-def _stuck(job: _PhaseJob) -> Finding:
-    return Finding(
-        code="cannot-pass",
-        what=f"In {job.name} no timing keeps the parts from meeting.",
-        why="The waits that they owe each other contradict one another.",
-        remedy="Pin one of the parts to another direction (along) or another travel (travel_mm).",
-    )
-
-
-def _rests_in_way(job: _PhaseJob, a: str, b: str) -> Finding | None:
-    """Say so where one of the two rests on the other's route."""
-    for mover, other in ((a, b), (b, a)):
-        rest = job.routes[other][-1]
-        if job.encounters.hits(mover, job.routes[mover], other, rest):
-            return Finding(
-                code="rests-in-the-way",
-                what=f'In {job.name} "{other}" rests where "{mover}" has to pass.',
-                why=f'Whatever the timing, "{mover}" would run into it on the way.',
-                remedy=f'Let "{other}" travel farther (travel_mm), or pin one of the two to another direction (along).',
-            )
-    return None
-
-
-def _cannot_pass(job: _PhaseJob, a: str, b: str) -> Finding:
-    return Finding(
-        code="cannot-pass",
-        what=f'In {job.name} "{a}" and "{b}" meet whatever the time between them.',
-        why="Their routes cross, or an easing carries one of them beyond its route's end into the other.",
-        remedy="Use an easing without overshoot, or pin one of them to another direction (along) or travel.",
-    )
-
-
-def _overshoot(job: _PhaseJob, part: str, other: str, deep: float) -> Finding:
-    return Finding(
-        code="overshoot-collides",
-        what=f'In {job.name} the easing of "{part}" overshoots and drives it {deep:.2f} mm into "{other}".',
-        why="An overshoot carries the part on beyond the end of its route, and there the way is not free.",
-        remedy='Use an easing that stays between 0 and 1, such as "ease-out" or "min-jerk".',
-    )
