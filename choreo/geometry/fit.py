@@ -90,7 +90,7 @@ def centred_target(sets: list[FitPoints], target: Floats, distance: float | None
 
 def _extreme(one: FitPoints, functional: Floats, target: Floats) -> float:
     """The largest value that any of the (f, 3) linear functionals takes on any point, counted from the target."""
-    return float((one.points @ functional.T - functional @ target).max(initial=-np.inf))
+    return float(((functional @ one.points.T).max(axis=1) - functional @ target).max())
 
 
 def _sides(one: FitPoints, resolution: tuple[int, int]) -> list[tuple[Floats, float]]:
