@@ -13,7 +13,6 @@ from collections.abc import Mapping
 import numpy as np
 
 from choreo.errors import Finding, no_solution
-from choreo.geometry.camera import camera_from_matrix
 from choreo.geometry.silhouette import hull_points
 from choreo.geometry.solid import Solid
 from choreo.model.choreography import Shot
@@ -81,13 +80,13 @@ def _assembled_ends(shot: Shot) -> list[bool]:
 
 def _off_px(solid: Solid, cameras: Floats, positions: Floats) -> Floats:
     """How far, frame by frame, the solid's outermost points lie from where they would be assembled, px."""
-    points = hull_points(solid)
+    frames = np.flatnonzero(positions.any(axis=1))
+    turned = cameras[frames, :, :3]
+    home = hull_points(solid) @ turned.transpose(0, 2, 1) + cameras[frames, None, :, 3]
+    now = home + (turned @ positions[frames, :, None]).transpose(0, 2, 1)
+    apart = now[..., :2] / now[..., 2:] - home[..., :2] / home[..., 2:]
     out = np.zeros(len(cameras))
-    for frame in np.flatnonzero(positions.any(axis=1)):
-        camera = camera_from_matrix(cameras[frame])
-        home, _ = camera.project(points)
-        now, _ = camera.project(points + positions[frame])
-        out[frame] = np.hypot(*(now - home).T).max()
+    out[frames] = np.hypot(apart[..., 0], apart[..., 1]).max(axis=1, initial=0.0)
     return out
 
 
