@@ -242,7 +242,7 @@ class _Block:
             ring = element("circle", cx=centre, cy=middle, r=radius, fill=PAPER, stroke=INK, stroke_width=1.1)
             parts.append(ring)
             parts.append(text(centre, middle + 0.36 * size, str(self.number), size, text_anchor="middle"))
-        return "".join(parts)
+        return element("g", "".join(parts), class_="label")
 
 
 def _block(label: str, number: int | None, em: float) -> _Block:

@@ -17,7 +17,7 @@ from choreo.model.tracks import ShotTracks, Tracks
 from choreo.motion.timecode import timecode
 from choreo.picture.flow import INNER, MARGIN, SHEET, flow, grid_of
 from choreo.picture.legend import legend_items
-from choreo.picture.lettering import cut, escaped, wrapped
+from choreo.picture.lettering import BOLD, cut, escaped, wrapped
 from choreo.picture.moments import moments
 from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET
 from choreo.picture.panel_svg import Panel, Sheet, panel_svg
@@ -96,7 +96,7 @@ class _Film:
             f"{_count(frames, 'frame')}, {timecode(frames, self.rate)}",
             _count(len(self.assembly.parts), "part"),
         )
-        title = cut(self.assembly.name, _TITLE, INNER)
+        title = cut(self.assembly.name, _TITLE * BOLD, INNER)
         return text(MARGIN, MARGIN + 34, title, _TITLE, font_weight="bold") + text(
             MARGIN, MARGIN + 72, " · ".join(facts), _META, fill=QUIET
         )
@@ -114,7 +114,8 @@ class _Film:
         drawn = [_shot_head(shot, self.rate)]
         for moment, picture, cell in zip(moving, seen, cells, strict=True):
             panel = Panel(shot, moment, picture, cell.width)
-            drawn.append(element("g", self._panel(panel, sheet, about), transform=_to(cell.x, _SHOT_ROOM + cell.y)))
+            place = _to(cell.x, _SHOT_ROOM + cell.y)
+            drawn.append(element("g", self._panel(panel, sheet, about), transform=place, class_="panel"))
         return "".join(drawn), _SHOT_ROOM + height
 
     def _sheet(self, about: ShotReport) -> Sheet:
@@ -136,7 +137,7 @@ class _Film:
         below = panel.height(sheet)
         frame = panel.moment.frame
         code = timecode(panel.shot.start_frame + frame, self.rate)
-        caption = cut(panel.moment.caption, _CAPTION, panel.width)
+        caption = cut(panel.moment.caption, _CAPTION * BOLD, panel.width)
         lines = [
             text(0.0, below + 24, caption, _CAPTION, font_weight="bold"),
             text(0.0, below + 45, f"{code} · frame {frame}", _SMALL, fill=QUIET),
@@ -189,7 +190,7 @@ def _shot_head(shot: ShotTracks, rate: FrameRate) -> str:
     """Name and span of a shot above a rule."""
     first, last = timecode(shot.start_frame, rate), timecode(shot.start_frame + shot.frames - 1, rate)
     span = f"{first} to {last}, {_count(shot.frames, 'frame')}"
-    name = cut(shot.name, _SHOT, INNER / 2)
+    name = cut(shot.name, _SHOT * BOLD, INNER / 2)
     return (
         element("line", x1=0.0, y1=0.0, x2=INNER, y2=0.0, stroke=INK, stroke_width=1.6)
         + text(0.0, 31.0, name, _SHOT, font_weight="bold")

@@ -1,0 +1,112 @@
+"""Labels never cover each other or a shape, and never leave the room."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from choreo.picture.label_rules import LEADER_ON_LABEL, LEADERS_CROSS, ON_LABEL, conflicts
+from choreo.picture.labels import Wanted, place_labels
+
+ROOM = (0.0, 0.0, 480.0, 270.0)
+
+wanted = st.builds(
+    lambda x, y, w, h, size: Wanted(size, shapely.box(x, y, x + w, y + h)),
+    st.floats(0, 440),
+    st.floats(0, 240),
+    st.floats(2, 90),
+    st.floats(2, 60),
+    st.tuples(st.floats(8, 120), st.floats(10, 40)),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(wanted, max_size=14))
+def test_labels_keep_apart(wants):
+    # Shapely's predicates are the referee; the placer decides by arithmetic of its own.
+    placed = place_labels(wants, ROOM)
+    assert len(placed) == len(wants)
+    boxes = [shapely.box(*place.box) for place in placed if place]
+    leaders = [shapely.LineString(place.leader) for place in placed if place]
+    assert all(shapely.box(*ROOM).contains(box) for box in boxes)
+    assert not any(box.intersects(want.shape) for box in boxes for want in wants)
+    assert not any(a.intersects(b) for a, b in itertools.combinations(boxes, 2))
+    for index, leader in enumerate(leaders):
+        assert not any(leader.intersects(box) for other, box in enumerate(boxes) if other != index)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(wanted, min_size=1, max_size=8))
+def test_each_leader_joins_its_label_to_its_shape(wants):
+    for want, place in zip(wants, place_labels(wants, ROOM), strict=True):
+        if place:
+            start, end = map(shapely.Point, place.leader)
+            assert shapely.box(*place.box).boundary.distance(start) < 1e-9
+            assert want.shape.distance(end) < 1e-9
+            np.testing.assert_allclose(np.subtract(place.box[2:], place.box[:2]), want.size)
+
+
+def test_in_a_crowd_some_go_without():
+    # Sixty labels of 120 x 40 have more area than the room.
+    wants = [
+        Wanted((120, 40), shapely.box(40 * (n % 10) + 20, 40 * (n // 10) + 10, 40 * (n % 10) + 24, 40 * (n // 10) + 14))
+        for n in range(60)
+    ]
+    placed = place_labels(wants, ROOM)
+    boxes = [shapely.box(*place.box) for place in placed if place]
+    assert 0 < len(boxes) < 60
+    assert not any(a.intersects(b) for a, b in itertools.combinations(boxes, 2))
+
+
+def test_one_label_stands_beside_its_shape():
+    [place] = place_labels([Wanted((60, 18), shapely.box(200, 100, 240, 140))], ROOM)
+    assert shapely.box(*place.box).distance(shapely.box(200, 100, 240, 140)) < 10
+
+
+def test_a_label_that_only_fits_far_away_gets_there():
+    # A wall of other shapes leaves room in one corner only.
+    wall = [shapely.box(0, 0, 480, 200), shapely.box(0, 200, 380, 270)]
+    [place] = place_labels([Wanted((60, 18), shapely.box(10, 10, 20, 20))], ROOM, shapes=wall)
+    assert place.box[0] > 380
+    assert place.box[1] > 200
+
+
+def test_no_room_no_label():
+    assert place_labels([Wanted((60, 18), shapely.box(10, 10, 20, 20))], ROOM, shapes=[shapely.box(*ROOM)]) == [None]
+    assert place_labels([Wanted((500, 18), shapely.box(10, 10, 20, 20))], ROOM) == [None]
+
+
+def test_labels_rather_not_stand_on_lines():
+    shape = shapely.box(200, 100, 240, 140)
+    [bare] = place_labels([Wanted((60, 18), shape)], ROOM)
+    line = shapely.LineString([((bare.box[0] + bare.box[2]) / 2, 0), ((bare.box[0] + bare.box[2]) / 2, 270)])
+    [moved] = place_labels([Wanted((60, 18), shape)], ROOM, [line])
+    assert line.intersects(shapely.box(*bare.box))
+    assert not line.intersects(shapely.box(*moved.box))
+
+
+BOX, FAR_BOX = (0.0, 0.0, 10.0, 10.0), (100.0, 0.0, 110.0, 10.0)
+NOWHERE = ((200.0, 200.0), (201.0, 201.0))
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "cost"),
+    [
+        ((BOX, NOWHERE), (FAR_BOX, ((300.0, 0.0), (301.0, 0.0))), 0),
+        ((BOX, NOWHERE), ((12.0, 0.0, 20.0, 10.0), ((300.0, 0.0), (301.0, 0.0))), ON_LABEL),  # 2 apart, 5 wanted
+        ((BOX, NOWHERE), ((15.0, 0.0, 20.0, 10.0), ((300.0, 0.0), (301.0, 0.0))), 0),
+        ((BOX, NOWHERE), (FAR_BOX, ((-5.0, 5.0), (50.0, 5.0))), LEADER_ON_LABEL),
+        ((BOX, NOWHERE), (FAR_BOX, ((5.0, -9.0), (5.0, -3.0))), 0),  # in line with the box, but not up to it
+        ((BOX, ((0.0, 50.0), (40.0, 50.0))), (FAR_BOX, ((20.0, 40.0), (20.0, 60.0))), LEADERS_CROSS),
+        ((BOX, ((0.0, 50.0), (40.0, 50.0))), (FAR_BOX, ((20.0, 51.0), (20.0, 60.0))), 0),
+    ],
+)
+def test_conflicts_by_hand(one, other, cost):
+    found = conflicts(*(np.array([value]) for value in (*one, *other)))
+    assert found.tolist() == [[cost]]
+    assert conflicts(*(np.array([value]) for value in (*other, *one))).tolist() == [[cost]]

@@ -1,0 +1,90 @@
+"""Which frames a strip shows, worked out by hand from the moves of the small film."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from hypothesis import given
+from hypothesis import strategies as st
+from small_film import BURST, RESOLUTION, RETURN, about, film, shot
+
+from choreo.model.report import ShotReport
+from choreo.picture.moments import moments
+
+
+def found(index: int) -> list[tuple[int, str, str]]:
+    assembly, _, tracks, report = film()
+    all_of_them = moments(tracks.shots[index], report.shots[index], assembly, RESOLUTION)
+    return [(moment.frame, moment.kind, moment.caption) for moment in all_of_them]
+
+
+def test_a_burst():
+    # The knob starts on 4, lifts 4 mm of 14 unseen and then moves 10 px a mm: on frame 4 + n it has gone
+    # (14 n / 10 - 4) mm. It is seen to leave from 0.04 of the diagonal on, hypot(640, 360) = 734.3 px: 29.4 px,
+    # 2.94 mm, n = 4.96. The lid: (20 n / 10 - 4) mm, n = 3.47.
+    # The middle, (4 + 18) / 2 = 11, is one frame from that and gives way.
+    assert found(0) == [
+        (0, "assembled", "Assembled"),
+        (9, "moving", "Knob leaves first"),
+        (12, "moving", "Lid leaves last"),
+        (25, "rest", "All parts at rest, 40 px apart or more"),
+    ]
+
+
+def test_a_return():
+    # The lid has half of its 160 px left when 2 n = 8, on frame 4; the knob 0.3 of its 100 px when
+    # 1.4 n = 7 mm, 5 frames after its start on 6, on frame 11. The middle: 16 / 2.
+    assert found(1) == [
+        (0, "rest", "All parts at rest, 40 px apart or more"),
+        (4, "moving", "Lid goes in first"),
+        (8, "moving", "2 of 2 parts under way"),
+        (11, "moving", "Knob goes in last"),
+        (23, "assembled", "Assembled; the hero still has taken over"),
+    ]
+
+
+def test_a_hold_alone_is_one_picture():
+    assembly, _, tracks, report = film()
+    still = dataclasses.replace(tracks.shots[0], frames=1)
+    parts = tuple(dataclasses.replace(part, moves=()) for part in report.shots[0].parts)
+    only = moments(still, dataclasses.replace(report.shots[0], parts=parts), assembly, RESOLUTION)
+    assert [(moment.frame, moment.kind) for moment in only] == [(0, "assembled")]
+
+
+def test_parts_that_leave_together_are_counted_or_named():
+    together = {"knob": (4, 14), "lid": (4, 14)}
+    one = shot("burst", "explode", together, 26, 0, 0.0)
+    captions = [m.caption for m in moments(one, about(one, "explode", together, 1), film()[0], RESOLUTION)]
+    assert "Lid and Knob leave" in captions
+    assert not any("last" in caption for caption in captions)
+
+
+def test_out_and_back_in_one_shot_rests_once():
+    assembly = film()[0]
+    one = shot("both", "explode", BURST, 60, 0, 0.0)
+    there, back = (
+        about(one, "explode", BURST, 1),
+        about(one, "assemble", {k: (a + 30, b + 30) for k, (a, b) in RETURN.items()}, 3),
+    )
+    parts = tuple(dataclasses.replace(a, moves=a.moves + b.moves) for a, b in zip(there.parts, back.parts, strict=True))
+    kinds = [m.kind for m in moments(one, dataclasses.replace(there, parts=parts), assembly, RESOLUTION)]
+    assert kinds.count("rest") == 1
+    assert kinds[0] == kinds[-1] == "assembled"
+    assert kinds.index("rest") > 1
+
+
+starts = st.integers(0, 20)
+lengths_ = st.integers(1, 30)
+
+
+@given(starts, lengths_, starts, lengths_, st.sampled_from(["explode", "assemble"]))
+def test_frames_rise_and_stay_in_the_shot(a, m, b, n, kind):
+    moves = {"knob": (a, a + m), "lid": (b, b + n)}
+    frames = max(a + m, b + n) + 1
+    one = shot("any", kind, moves, frames, 0, 0.0)
+    report: ShotReport = about(one, kind, moves, 0)
+    chosen = [moment.frame for moment in moments(one, report, film()[0], RESOLUTION)]
+    assert chosen == sorted(set(chosen))
+    assert chosen[0] >= 0
+    assert chosen[-1] <= frames - 1
+    assert {0, frames - 1} <= set(chosen)
