@@ -9,6 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from choreo.geometry.unions import union_rows
+
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 Shapes = NDArray[np.object_]
@@ -45,10 +47,12 @@ def common(shapes: Shapes, others: Shapes) -> Shapes:
 
 
 def joined(layers: list[Shapes]) -> Shapes:
-    """Return the union of each row over the layers; None counts as nothing."""
-    if not layers:
-        raise ValueError("no layers to join")
-    return np.asarray(shapely.union_all(np.array(layers, dtype=np.object_), axis=0))
+    """Return the union of each row over the layers, of which there is at least one; None counts as nothing."""
+    if len(layers) == 1:
+        return np.where(shapely.is_missing(layers[0]), NOTHING, layers[0])
+    table = np.stack(layers, axis=1)
+    table[shapely.is_missing(table)] = NOTHING
+    return np.asarray(union_rows(table))
 
 
 def _sound(shapes: Shapes) -> Shapes:

@@ -16,10 +16,10 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import Camera, camera_from_matrix
 from choreo.geometry.convex import convex_pieces, is_convex_ring, outward_normals
-from choreo.geometry.silhouette import silhouettes
-from choreo.geometry.solid import Band, Solid
+from choreo.geometry.prism_image import prism_images
+from choreo.geometry.solid import Solid
+from choreo.geometry.unions import union_rows
 from choreo.model.plan import Floats
 
 Ints = NDArray[np.int64]
@@ -27,7 +27,8 @@ Bools = NDArray[np.bool_]
 Shapes = NDArray[np.object_]
 
 Key = tuple[int, ...]
-"""Of what a silhouette is asked: (solid,), (solid, piece), or (solid, piece, kept hole or -1, convex piece)."""
+"""Of what a silhouette is asked: (solid,), (solid, piece), (solid, piece, kept hole or -1, convex prism), or
+(solid, -1, piece, piece, …) for several pieces together."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,9 +69,19 @@ class Piece:
         return tuple(shapely.get_coordinates(ring)[:-1] for ring in self.polygon.interiors)
 
     @cached_property
-    def convex_holes(self) -> tuple[bool, ...]:
-        """Which holes are convex."""
-        return tuple(is_convex_ring(ring) for ring in self.holes)
+    def hole_hulls(self) -> tuple[Prism | None, ...]:
+        """The holes as prisms; None for a hole that is not convex."""
+        return tuple(
+            Prism(self.z0, self.z1, _hull_ring(shapely.Polygon(ring))) if is_convex_ring(ring) else None
+            for ring in self.holes
+        )
+
+    def hole_at(self, points: Floats) -> Ints:
+        """Index (n,) of the hole that holds each of (n, 2) points, -1 where none does."""
+        out = np.full(len(points), -1, dtype=np.int64)
+        for index, ring in enumerate(self.holes):
+            out[shapely.contains_xy(shapely.Polygon(ring), points[:, 0], points[:, 1])] = index
+        return out
 
     def prisms(self, kept_hole: int) -> tuple[Prism, ...]:
         """Convex prisms that tile the piece, every hole filled but `kept_hole` (-1: all filled)."""
@@ -91,7 +102,6 @@ class Scene:
     touch_mm: float
     """How far two solids may reach into each other and still count as side by side."""
     _kept: dict[Key, Shapes] = field(default_factory=dict)
-    _cameras: dict[int, Camera] = field(default_factory=dict)
     _prisms: dict[tuple[int, int, int], tuple[Prism, ...]] = field(default_factory=dict)
 
     @property
@@ -180,23 +190,52 @@ class Scene:
         missing = np.unique(source)
         missing = missing[shapely.is_missing(kept[missing])]
         if missing.size:
-            cameras = [self._camera(int(f)) for f in self.first_camera[missing]]
-            kept[missing] = silhouettes(self._solid(key), cameras, self.displacements[solid, missing])
+            kept[missing] = self._images(key, missing)
         return np.asarray(kept[source])
 
-    def _camera(self, frame: int) -> Camera:
-        if frame not in self._cameras:
-            self._cameras[frame] = camera_from_matrix(self.cameras[frame])
-        return self._cameras[frame]
+    def stack(self, solid: int, chosen: tuple[int, ...], frames: Ints) -> Shapes:
+        """Return the silhouette of some pieces of a solid together."""
+        if len(chosen) < 2:
+            return self.silhouette((solid, *chosen), frames)
+        return self.silhouette((solid, -1, *chosen), frames)
 
-    def _solid(self, key: Key) -> Solid:
-        if len(key) == 1:
-            return self.solids[key[0]]
+    def _images(self, key: Key, frames: Ints) -> Shapes:
+        solid, count = key[0], len(self.pieces[key[0]])
+        if len(key) == 4 and key[1] >= 0:
+            prism = self.prisms(*key[:3])[key[3]]
+            polygons = np.full(len(frames), shapely.Polygon(prism.ring), dtype=np.object_)
+            depths = np.broadcast_to([prism.z0, prism.z1], (len(frames), 2))
+            return prism_images(polygons, depths, *self.before(solid, frames))
         if len(key) == 2:
-            piece = self.pieces[key[0]][key[1]]
-            return Solid((Band(piece.z0, piece.z1, piece.polygon),))
-        prism = self.prisms(*key[:3])[key[3]]
-        return Solid((Band(prism.z0, prism.z1, shapely.Polygon(prism.ring)),))
+            # One call for all pieces costs little more than one for each: the others will be asked for too.
+            self._fill_pieces(solid, frames)
+            return self._kept[key][frames]
+        chosen = range(count) if len(key) == 1 else key[2:]
+        if count == 1:
+            return self._piece_images(solid, frames)[:, 0]
+        return union_rows(np.stack([self.silhouette((solid, piece), frames) for piece in chosen], axis=1))
+
+    def _fill_pieces(self, solid: int, frames: Ints) -> None:
+        images = self._piece_images(solid, frames)
+        for piece in range(images.shape[1]):
+            kept = self._kept.setdefault((solid, piece), np.full(self.frames, None, dtype=object))
+            kept[frames] = images[:, piece]
+
+    def _piece_images(self, solid: int, frames: Ints) -> Shapes:
+        """Images (frames, pieces) of all pieces."""
+        pieces = self.pieces[solid]
+        rows = np.repeat(frames, len(pieces))
+        polygons = np.tile(np.array([p.polygon for p in pieces], dtype=np.object_), len(frames))
+        depths = np.tile([[p.z0, p.z1] for p in pieces], (len(frames), 1))
+        return prism_images(polygons, depths, *self.before(solid, rows)).reshape(len(frames), len(pieces))
+
+    def before(self, solid: int, frames: Ints) -> tuple[Floats, Floats]:
+        """Return the cameras (n, 3, 4) and eyes (n, 4) as a solid in its assembled place would see them."""
+        shift = self.displacements[solid, frames]
+        matrices, eyes = self.cameras[frames].copy(), self.eyes[frames].copy()
+        matrices[:, :, 3] += np.einsum("nij,nj->ni", matrices[:, :, :3], shift)
+        eyes[:, :3] -= eyes[:, 3:] * shift
+        return matrices, eyes
 
     def _boxes(self, solid: int) -> Floats:
         corners = [

@@ -14,7 +14,8 @@ from functools import cached_property
 import numpy as np
 import shapely
 
-from choreo.geometry.front import Codes, Front, Relation, cover_region, flipped, relation, unhidden_region
+from choreo.geometry.cover import cover_region, unhidden_region
+from choreo.geometry.front import Codes, Front, Relation, flipped, relation
 from choreo.geometry.regions import NOTHING, common, matters, minus
 from choreo.geometry.scene import Ints, Scene, Shapes, build_scene, first_alike
 from choreo.geometry.solid import Solid
@@ -82,8 +83,8 @@ class Visibility:
         """Shapes of the part less what the other hides of it."""
         if whole:
             return minus(shapes, self.silhouette(other, frames))
-        # The solid of fewer pieces is asked; its answer serves both.
-        if (len(self.scene.pieces[part]), part) <= (len(self.scene.pieces[other]), other):
+        # The solid that is smaller in plan is asked; its answer serves both.
+        if self._largest_first.index(part) > self._largest_first.index(other):
             return common(shapes, self._unhidden(part, other, frames))
         return minus(shapes, self._unhidden(other, part, frames))
 
