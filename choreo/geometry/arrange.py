@@ -35,6 +35,8 @@ FACES = 0.05
 """Below this fraction the axis points at the viewer: how far a part comes out then does not show."""
 _FARTHEST = 40.0
 """Travel is given up beyond this many times the size of the product."""
+_HAIR = 1e-6
+"""mm; a part rests this far beyond the end of a way that is blocked, so that nothing passes it by rounding."""
 _BIAS = 0.02
 """Fraction of the frame by which a part leans to its own side of the body where places are as good."""
 
@@ -220,6 +222,8 @@ def _in_the_way(
     """Ways along the axis at which the part, resting there, would be met by one placed before on its route."""
     spans: list[tuple[float, float]] = []
     for other in placed[1:]:
+        if not other.route.any():  # it never moves, and stays until this part has left: its way is known to be free
+            continue
         spans.extend(subject.encounters.resting_spans(other.part, other.route, part, direction, farthest))
     return sorted(spans)
 
@@ -227,7 +231,7 @@ def _in_the_way(
 def _past(way: float, blocked: list[tuple[float, float]]) -> float:
     for low, high in blocked:
         if low < way < high:
-            way = high
+            way = high + _HAIR
     return way
 
 

@@ -150,9 +150,9 @@ def _lags(hit: Floats, one: _State, two: _State) -> list[Span]:
         if two.piece is None:
             inside = (cut[:, 0] < two.span[0]) & (two.span[0] < cut[:, 1])
             return [(one.window[0] - two.window[1], one.window[1] - two.window[0])] if inside.any() else []
-        times = two.time(np.clip(cut, *two.span))
+        times = two.time(_within(cut, two.span))
         return [(one.window[0] - float(t.max()), one.window[1] - float(t.min())) for t in times]
-    times = one.time(np.clip(_slice(hit, 1, two.span[0]), *one.span))
+    times = one.time(_within(_slice(hit, 1, two.span[0]), one.span))
     return [(float(s.min()) - two.window[1], float(s.max()) - two.window[0]) for s in times]
 
 
@@ -169,8 +169,18 @@ def _slice(polygons: Floats, axis: int, at: float) -> Floats:
     return np.stack([low[keep], high[keep]], axis=1)
 
 
+def _within(stretches: Floats, span: Span) -> Floats:
+    """Cut (m, 2) stretches to a span; drop those that only touch it."""
+    return np.clip(stretches[(stretches[:, 0] < span[1]) & (stretches[:, 1] > span[0])], *span)
+
+
 def _moving_lags(hit: Floats, one: _State, two: _State) -> list[Span]:
     """Range of S(s) - T(t) over the polygons, from their edges."""
+    # The whole diagram reaches a sliver beyond the routes' ends: what lies there only is never walked.
+    span = np.array([one.span, two.span])
+    hit = hit[((hit.min(axis=1) < span[:, 1]) & (hit.max(axis=1) > span[:, 0])).all(axis=1)]
+    if not len(hit):
+        return []
     hit = _telling(hit, one, two)
     corners = one.time(hit[..., 0]) - two.time(hit[..., 1])
     known = merge_intervals(list(zip(corners.min(axis=1).tolist(), corners.max(axis=1).tolist(), strict=True)))

@@ -48,7 +48,7 @@ def allowed_lags(forbidden: Sequence[tuple[float, float]], horizon: int) -> Span
     spans = []
     low = -horizon
     for start, end in forbidden:
-        if start > low:
+        if start >= low:
             last = math.floor(start)
             spans.append((low, min(last, horizon)))
         low = max(low, math.ceil(end) if math.isfinite(end) else horizon + 1)
@@ -120,7 +120,7 @@ class _Program:
         import highspy  # noqa: PLC0415 - 0.1 s that a schedule without conflicts need not pay
 
         self.solver: highspy.Highs = highspy.Highs()  # type: ignore[no-untyped-call]
-        self.solver.setOptionValue("output_flag", False)
+        self.solver.setOptionValue("output_flag", False)  # noqa: FBT003 - its only signature
         for option, value in (("mip_rel_gap", 0.0), ("mip_abs_gap", 0.0), ("random_seed", 0), ("threads", 1)):
             self.solver.setOptionValue(option, value)
         self.horizon = max((abs(a) for spans in question.lags.values() for s in spans for a in s), default=0)
