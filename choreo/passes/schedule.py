@@ -89,18 +89,25 @@ def plan_schedule(
     moves: list[Move] = []
     bare: dict[tuple[str, str], None] = {}
     warnings: list[Finding] = []
+    failed: list[Finding] = []
     for index, (start, phase) in enumerate(zip(shot.starts, shot.phases, strict=True)):
         if phase.kind == "hold":
             continue
         turn = order if phase.kind == "explode" else order[::-1]
         job = _PhaseJob(f'phase {index + 1} of shot "{shot.name}"', phase, turn, body, routes, encounters)
-        timed = _time_phase(job)
+        try:
+            timed = _time_phase(job)
+        except ChoreoError as error:  # the other phases may have something to say as well
+            failed.extend(error.findings)
+            continue
         bare.update(dict.fromkeys(timed.bare))
         warnings.extend(timed.warnings)
         moves.extend(
             Move(part, index, start + s, timed.moves[k], phase.motion(part).easing, phase.kind, start + w, why)
             for k, (part, s, w, why) in enumerate(zip(turn, timed.starts, timed.wishes, timed.reasons, strict=True))
         )
+    if failed:
+        raise no_solution(*failed)
     moves.sort(key=lambda move: (move.phase, move.start, order.index(move.part)))
     return Schedule(tuple(moves), tuple(bare), tuple(warnings))
 
@@ -158,9 +165,9 @@ def _asked(job: _PhaseJob) -> list[int]:
 
 def _with_moves(job: _PhaseJob, moves: tuple[int, ...]) -> _Timed:
     latest = [job.phase.frames - 1 - move for move in moves]
-    for part, move, last in zip(job.parts, moves, latest, strict=True):
-        if last < 0:
-            raise no_solution(move_too_long(job, part, move))
+    long = [move_too_long(job, part, moves[k]) for k, part in enumerate(job.parts) if latest[k] < 0]
+    if long:
+        raise no_solution(*long)
     _refuse_hits_on_body(job, moves)
     asked = _asked(job)
     over = [last / want for want, last in zip(asked, latest, strict=True) if want > last]
@@ -281,7 +288,7 @@ def _beats(job: _PhaseJob, moves: tuple[int, ...]) -> dict[int, tuple[int, ...]]
     if not job.phase.beats:
         return {}
     choices = {k: tuple(beat - move for beat in job.phase.beats if beat >= move) for k, move in enumerate(moves)}
-    for k, frames in choices.items():
-        if not frames:
-            raise no_solution(no_beat(job, job.parts[k], moves[k]))
+    late = [no_beat(job, job.parts[k], moves[k]) for k, frames in choices.items() if not frames]
+    if late:
+        raise no_solution(*late)
     return choices

@@ -38,6 +38,8 @@ def reason(said: Said, question: Starts, starts: tuple[int, ...], asked: list[in
     size = f"{abs(moved)} frame{'s' if abs(moved) != 1 else ''} {way}"
     if k in question.choices:
         return f"{size}, to land on a beat"
+    if starts[k] == question.wish[k]:
+        return f"{size}: the phase is too short for the stagger"
     for i, j in question.lags:
         other = j if i == k else i if j == k else None
         if other is None:
@@ -45,31 +47,32 @@ def reason(said: Said, question: Starts, starts: tuple[int, ...], asked: list[in
         lag = starts[j] - starts[i]
         if any(lag in span for span in question.lags[i, j] if abs(lag) < said.phase.frames):
             return f"{size}, to stay clear of {said.parts[other]}"
-    if question.wish[k] != asked[k]:
-        return f"{size}: the phase is too short for the stagger"
     return f"{size}, so that others stay clear"
 
 
 def shortened(said: Said, scale: float) -> Finding:
     """The stagger had to give way."""
+    stagger = said.phase.stagger
+    what = (
+        f"the stagger of {stagger} frames is shortened to {scale * stagger:.2g}" if stagger else "delays are shortened"
+    )
     return Finding(
         code="stagger-shortened",
         severity="warning",
-        what=f"In {said.name} the stagger of {said.phase.stagger} frames is shortened to "
-        f"{scale * said.phase.stagger:.2g}: {len(said.parts)} parts do not fit the {said.phase.frames} frames "
-        "otherwise.",
+        what=f"In {said.name} {what}: {len(said.parts)} parts do not fit the {said.phase.frames} frames otherwise.",
         remedy="Give the phase more frames, or ask for a shorter stagger, delay or move.",
     )
 
 
 def move_too_long(said: Said, part: str, move: int) -> Finding:
     """One move alone is longer than its phase."""
+    shorter = ', shorten "move", or write move = "fit"' if said.phase.motion(part).move is not None else ""
     return Finding(
         code="too-little-time",
         what=f'In {said.name} the move of "{part}" takes {move} frames and needs {move + 1} to be shown, '
         f"start and arrival included; the phase has {said.phase.frames}.",
         why="Stagger and delays may be shortened, a move never.",
-        remedy=f'Give the phase {move + 1} frames or more, shorten "move", or write move = "fit".',
+        remedy=f"Give the phase {move + 1} frames or more{shorter}.",
     )
 
 
