@@ -15,6 +15,7 @@ from choreo.model.assembly import Assembly, Part
 from choreo.model.plan import Floats
 from choreo.model.report import MoveReport, ShotReport
 from choreo.model.tracks import PartTrack, ShotTracks
+from choreo.picture.lettering import cut
 
 _SEEN = 0.04
 """Share of the frame's diagonal that a part has gone when one sees that it leaves."""
@@ -23,6 +24,8 @@ _ENTERING, _LANDING = 0.5, 0.3
 
 _SHORT = 28
 """Letters up to which two names stand in a caption."""
+_NAME_EMS = 16.0
+"""Width at which a name is cut, so that a caption says what happens whatever the name."""
 _NAMED = 4
 """So many parts that move at once are labelled."""
 
@@ -118,8 +121,8 @@ def _assembled_caption(shot: ShotTracks, frame: int) -> str:
     if shot.hero_opacity[frame] <= 0:
         return "Assembled"
     if frame == 0 and shot.frames > 1:
-        return "Assembled; the hero still hands over"
-    return "Assembled; the hero still has taken over"
+        return "The hero still hands over"
+    return "The hero still has taken over"
 
 
 @dataclass(frozen=True)
@@ -158,7 +161,7 @@ class _Scene:
         return Moment(frame, caption, "moving", tuple(ids) if len(ids) <= _NAMED else ())
 
     def _who(self, ids: Sequence[str]) -> str:
-        names = " and ".join(self.parts[part].label for part in ids[:2])
+        names = " and ".join(cut(self.parts[part].label, 1.0, _NAME_EMS) for part in ids[:2])
         return names if len(ids) == 1 or (len(ids) == 2 and len(names) <= _SHORT) else f"{len(ids)} parts"
 
     def _leaving(self, pair: tuple[str, MoveReport]) -> int:

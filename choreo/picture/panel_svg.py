@@ -132,12 +132,13 @@ def _safe_area(panel: Panel, sheet: Sheet, scale: float) -> str:
 def _ways(panel: Panel, sheet: Sheet, scale: float, regions: Mapping[str, BaseGeometry]) -> list[Floats]:
     """Ways to draw, (k, 2) each: at rest all of them, else what the parts under way have covered."""
     found = []
+    frame = shapely.box(0, 0, panel.width, panel.height(sheet))
     for track in panel.shot.parts:
         points = _route(panel, track)
         if len(points) < 2 or track.id not in regions:
             continue
         way = _project(panel, points + sheet.centres[track.id]) * scale
-        found += _before(way, regions[track.id])
+        found += _before(way, regions[track.id], frame)
     # An arrow whose head is hidden points at nothing.
     return [way for way in found if not shapely.intersects_xy(list(regions.values()), *way[-1]).any()]
 
@@ -160,12 +161,14 @@ def _project(panel: Panel, points: Floats) -> Floats:
     return np.asarray(image[:, :2] / image[:, 2:])
 
 
-def _before(way: Floats, shape: BaseGeometry) -> list[Floats]:
+def _before(way: Floats, shape: BaseGeometry, frame: BaseGeometry) -> list[Floats]:
     """The way up to where the part at its end begins, if that is enough for an arrow.
 
     It begins with its hull: an arrow that ends in the hole of a ring would point at nothing.
     """
-    free = shapely.get_parts(shapely.difference(shapely.LineString(way), shapely.convex_hull(shape)))
+    free = shapely.get_parts(
+        shapely.difference(shapely.intersection(shapely.LineString(way), frame), shapely.convex_hull(shape))
+    )
     if not len(free) or free[-1].length <= 2 * _HEAD + _STANDOFF:
         return []
     return [shapely.get_coordinates(substring(free[-1], 0.0, free[-1].length - _STANDOFF))]

@@ -109,7 +109,7 @@ def test_labels_at_rest_name_and_number_all_parts(drawn):
     assert len(rest) == 2
     for panel in rest:
         words = {" ".join(t.text or "" for t in label.iter(SVG + "text")) for label in panel}
-        assert words == {"Tin", "Lid 2", "Knob * 1"}
+        assert words == {"Tin", "Lid 2", "Knob* 1"}
 
 
 @pytest.mark.parametrize("size", [1, 30, 300])
@@ -147,6 +147,12 @@ def test_hostile_labels_are_inert(label):
     assert not re.search("[\u0300-\u036f]{3}", svg)
     svg.encode()
     assert len(svg) < 100_000
+
+
+def test_long_names_leave_the_verb_and_the_mark():
+    words = texts(strip_svg(*with_labels(["Tin " * 50, "Lid " * 50, "W" * 80]), MARGINS))
+    assert any(line.startswith("Lid Lid") and line.endswith("… goes in first") for line in words)
+    assert any(line.startswith("W") and line.endswith("…*") for line in words)
 
 
 def test_the_safe_area_is_drawn_if_there_is_one(drawn):
