@@ -109,7 +109,7 @@ def _shot_words(shot: ShotReport, rate: tuple[int, int] | None) -> list[str]:
     lines = [f"{shot.name}: {_count(shot.frames, 'frame')}{length}, {_moved(shot)}"]
     if shot.least_gap_px is not None:
         lines.append(f"  At rest the tightest gap is {_short(shot.least_gap_px)} px.")
-    lines.append(f"  The layer order changes {_times(shot.order_changes)}; {_holdouts(shot)}.")
+    lines.append(f"  The layer order {_changes(shot.order_changes)}; {_holdouts(shot)}.")
     fastest = next((part for part in shot.parts if part.id == shot.fastest_part), None)
     if fastest is not None and fastest.fastest_frame is not None:
         lines.append(
@@ -144,27 +144,25 @@ def _waits(shot: ShotReport) -> list[str]:
     """Moves that do not start when stagger and delay asked for, the first few in full."""
     moved = [(move, part.id) for part in shot.parts for move in part.moves if move.start != move.wish]
     moved.sort(key=lambda pair: pair[0].start)
-    lines = [f"  {name} starts {_shift(move)}{_because(move)}." for move, name in moved[:_WAITS_SHOWN]]
+    lines = [_said(name, move) for move, name in moved[:_WAITS_SHOWN]]
     if len(moved) > _WAITS_SHOWN:
-        lines.append(f"  {_count(len(moved) - _WAITS_SHOWN, 'more start')} moved; report.json has them all.")
+        lines.append(f"  {_count(len(moved) - _WAITS_SHOWN, 'more start')} shifted; report.json has them all.")
     return lines
 
 
-def _shift(move: MoveReport) -> str:
+def _said(name: str, move: MoveReport) -> str:
+    """Where a move starts and why; the reason says by how much, and where there is none the numbers do."""
     by = abs(move.start - move.wish)
-    return f"{_count(by, 'frame')} {'later' if move.start > move.wish else 'earlier'} than asked, on frame {move.start}"
-
-
-def _because(move: MoveReport) -> str:
-    return f": {move.reason.rstrip('.')}" if move.reason else ""
+    shift = f"{_count(by, 'frame')} {'later' if move.start > move.wish else 'earlier'} than asked"
+    return f"  {name} starts on frame {move.start}: {move.reason.rstrip('.') or shift}."
 
 
 def _count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def _times(number: int) -> str:
-    return {0: "never", 1: "once", 2: "twice"}.get(number, f"{number} times")
+def _changes(number: int) -> str:
+    return {0: "never changes", 1: "changes once", 2: "changes twice"}.get(number, f"changes {number} times")
 
 
 def _short(value: float) -> str:

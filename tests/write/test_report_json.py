@@ -15,7 +15,7 @@ from choreo.write.report_json import report_text, report_words
 def report(**changes) -> Report:
     lid = PartReport(
         "lid", 1, (0.0, 0.0, 1.0), (1.0, 0.0, 0.0), 30.123456789, (10.0, 20.123456789), 41.27, 15, 0.5,
-        (MoveReport(1, "explode", 14, 34, 12, "waits for the knob"),),
+        (MoveReport(1, "explode", 14, 34, 12, "2 frames later, waits for the knob"),),
     )  # fmt: skip
     knob = dataclasses.replace(
         lid, id="knob", removal_number=2, joint_axis=None, moves=(MoveReport(1, "explode", 12, 32, 12, ""),)
@@ -57,10 +57,17 @@ def test_words_say_what_matters():
     assert "tightest gap is 24 px" in words
     assert "changes twice; 7 of 132 frames need holdouts" in words
     assert "lid moves 41.2 px in one frame, up to frame 15" in words
-    assert "lid starts 2 frames later than asked, on frame 14: waits for the knob." in words
+    assert "lid starts on frame 14: 2 frames later, waits for the knob." in words
     assert "Not along the axis of its joint: lid" in words
     assert "warning[plate-missing]" in words
     assert "knob starts" not in words
+
+
+def test_a_shift_without_a_reason_is_told_in_frames():
+    shot = report().shots[0]
+    early = dataclasses.replace(shot.parts[1].moves[0], start=11, reason="")
+    changed = dataclasses.replace(shot, parts=(dataclasses.replace(shot.parts[1], moves=(early,)),))
+    assert "  lid starts on frame 11: 1 frame earlier than asked." in report_words(report(shots=(changed,)))
 
 
 def test_words_cannot_steer_a_terminal():
@@ -74,5 +81,5 @@ def test_long_lists_of_waits_are_cut():
     shot = report().shots[0]
     many = tuple(dataclasses.replace(shot.parts[1], id=f"screw_{n}") for n in range(40))
     words = report_words(report(shots=(dataclasses.replace(shot, parts=many),)))
-    assert sum("later than asked" in line for line in words) == 5
-    assert any("35 more starts moved" in line for line in words)
+    assert sum("waits for the knob" in line for line in words) == 5
+    assert any("35 more starts shifted" in line for line in words)
