@@ -69,14 +69,14 @@ def cell_assembly(cells, size=10.0, joints=()):
 
 
 def random_cells(seed, parts=None, grid=3):
-    """Cells of a few parts that need not come apart: each a blob, or scattered cubes that move as one."""
+    """Cells of two to six parts, each a blob or scattered cubes that move as one; about half hold each other."""
     rng = np.random.default_rng(seed)
     count = parts or int(rng.integers(2, 7))
     free = {(x, y, z) for x in range(grid) for y in range(grid) for z in range(grid)}
     cells = {}
     for k in range(count):
-        size = int(rng.integers(1, 2 + max(1, 2 * grid**3 // (3 * count))))
-        own = _blob(rng, free, size) if rng.random() < 0.7 else _scatter(rng, free, size)
+        size = int(rng.integers(1, 2 + 3 * grid**3 // (2 * count)))
+        own = _blob(rng, free, size) if rng.random() < 0.3 else _scatter(rng, free, size)
         if own:
             cells["abcdefgh"[k]] = own
             free -= own
@@ -191,7 +191,7 @@ def _drawer(rng, outline, deep):
     turn = float(rng.uniform(0, 360))
     wide = float(rng.uniform(8, 20))
     channel = rotate(shapely.box(-20, -wide / 2, 80, wide / 2), turn, origin=(0, 0))
-    bar = rotate(shapely.box(-20, -wide / 2, float(rng.uniform(30, 48)), wide / 2), turn, origin=(0, 0))
+    bar = rotate(shapely.box(-19, -wide / 2, float(rng.uniform(30, 48)), wide / 2), turn, origin=(0, 0))
     floor = [
         *slabs_of(outline, -deep, -0.75 * deep),
         *slabs_of(shapely.difference(outline, channel), -0.75 * deep, -0.25 * deep),
