@@ -188,8 +188,9 @@ def _convex_areas(rings: Rings, near: Floats, far: Floats, shown: Bools) -> Geom
     whose = np.concatenate([np.arange(rings.count), of])
     order = np.argsort(whose, kind="stable")  # an outline before its holes
     areas = np.asarray(shapely.polygons(lines[order], indices=whose[order]))
-    # Copies that coincide but for rounding, or a hole that touches the outline: let areas decide.
-    return _repaired(areas, ~shapely.is_valid(areas), (rings, near, far, shown))
+    for wrong in np.flatnonzero(~shapely.is_valid(areas)):  # a hole touches the outline
+        areas[wrong] = mended(areas[wrong])
+    return areas
 
 
 def _convex_windows(rings: Rings, near: Floats, far: Floats) -> tuple[Geometries, Ints]:

@@ -148,13 +148,17 @@ def test_plan_view_shows_the_section_itself():
 
 
 def test_hole_that_touches_the_outline_stays_a_hole():
-    touching = SECTIONS["hole that touches the outline"]
+    # By hand: a 10 x 10 plate 6 thick less a kite of 12 that touches its edge. The perspective camera looks straight
+    # at that point from 150 mm, fx = 2000 px: everything shrinks toward it, so the hole is as open as its far end.
     for turn in range(0, 360, 5):
-        section = rotate(touching, turn, origin=(0, 0))
+        section = rotate(SECTIONS["hole that touches the outline"], turn, origin=(0, 0))
+        touch = shapely.get_coordinates(rotate(shapely.Point(0, 5), turn, origin=(0, 0)))[0]
         if section.is_valid:
-            image = outline(prism(section), parallel(0, 0, 3.7))
-            assert image.is_valid
-            assert image.area == pytest.approx(touching.area * 3.7**2)
+            flat, deep = outline(prism(section), parallel(0, 0, 3.7)), outline(prism(section), lens(target=(*touch, 6)))
+            assert flat.is_valid
+            assert deep.is_valid
+            assert flat.area == pytest.approx(88 * 3.7**2)
+            assert deep.area == pytest.approx(100 * (2000 / 150) ** 2 - 12 * (2000 / 156) ** 2)
 
 
 def test_hole_seen_at_45_degrees_shows_what_its_depth_leaves():
@@ -205,11 +209,13 @@ def test_random_stacks_agree_with_their_projected_faces(seed, camera):
     assert same(image, plainly_projected(solid, camera))
 
 
-@pytest.mark.parametrize("seed", range(6))
-@pytest.mark.parametrize("angle", [(1e-9, 90), (30, 1e-12), (30, 90), (90, 0), (45, 20), (90.0001, 1e-12)])
+@pytest.mark.parametrize("seed", [0, 1, 2, 17])
+@pytest.mark.parametrize("angle", [(1e-9, 90), (30, 1e-12), (30, 90), (90, 0), (45, 20), (90.0001, 90)])
 def test_stacks_of_tiles_seen_along_their_edges_agree_with_their_projected_faces(seed, angle):
     cuts = [0, 0.5, 1.8, 3]
-    solid = Solid(tuple(Band(a, b, tiles(10 * seed + k)) for k, (a, b) in enumerate(itertools.pairwise(cuts))))
+    layers = [tiles(10 * seed), shapely.transform(tiles(10 * seed + 1), lambda xy: 0.3 * xy), tiles(10 * seed + 2)]
+    layers = [shapely.transform(layer, lambda xy: xy + 0.1) for layer in layers]
+    solid = Solid(tuple(Band(*z, layer) for z, layer in zip(itertools.pairwise(cuts), layers, strict=True)))
     for camera in (parallel(*angle), parallel(*angle, 3.7), lens(*angle, distance=100.3)):
         image = outline(solid, camera)
         assert image.is_valid
