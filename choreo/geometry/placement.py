@@ -15,6 +15,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.camera import Camera
+from choreo.geometry.convex import convex_sum
 from choreo.model.plan import Floats
 
 _DISK_SEGMENTS = 12
@@ -33,13 +34,13 @@ def hulls_on_screen(points: Floats, cameras: Sequence[Camera]) -> np.ndarray:
 
 def corners(hull: BaseGeometry) -> Floats:
     """Return the (k, 2) corners of a hull."""
-    xy = shapely.get_coordinates(hull)
+    xy: Floats = shapely.get_coordinates(hull)
     return xy[:-1] if len(xy) > 1 else xy
 
 
 def keep_out(fixed: BaseGeometry, mover: BaseGeometry, gap: float) -> BaseGeometry:
     """Return the displacements of `mover` at which it comes nearer than `gap` to `fixed` (both convex)."""
-    hull = shapely.Polygon(_convex_sum(_from_lowest(corners(fixed)), _from_lowest(-corners(mover))))
+    hull = shapely.Polygon(convex_sum(corners(fixed), -corners(mover)))
     around = gap / np.cos(np.pi / (4 * _DISK_SEGMENTS))
     return shapely.buffer(hull, around, quad_segs=_DISK_SEGMENTS) if gap > 0 else hull
 
@@ -163,24 +164,6 @@ def _closed_in(
         else:
             clear = middle
     return clear
-
-
-def _from_lowest(ring: Floats) -> Floats:
-    """Turn a convex ring counter-clockwise, from its lowest, then leftmost corner."""
-    x, y = ring[:, 0], ring[:, 1]
-    if float(np.dot(x, np.roll(y, -1)) - np.dot(np.roll(x, -1), y)) < 0:
-        ring = ring[::-1]
-    return np.roll(ring, -int(np.lexsort((ring[:, 0], ring[:, 1]))[0]), axis=0)
-
-
-def _convex_sum(a: Floats, b: Floats) -> Floats:
-    """Return the Minkowski sum of two convex rings: all edges of both, in order of their direction."""
-    edges = np.concatenate([np.roll(a, -1, axis=0) - a, np.roll(b, -1, axis=0) - b])
-    turn = np.arctan2(edges[:, 1], edges[:, 0])
-    turn[turn < 0] += 2 * np.pi
-    return (
-        a[0] + b[0] + np.concatenate([np.zeros((1, 2)), np.cumsum(edges[np.argsort(turn, kind="stable")], axis=0)[:-1]])
-    )
 
 
 def _fastest(here: BaseGeometry, ahead: BaseGeometry) -> float:

@@ -1,0 +1,268 @@
+"""Ways out of any number of straight moves, in the exact space of free displacements.
+
+A mover among still solids, all of them stacks of bands, may be displaced by d = (x, y, z). Between two depths at
+which some band of it comes level with some face of another, what is forbidden does not change with z: it is the
+union of the Minkowski differences of the sections that are level (Lozano-Perez 1983). So the free space is a
+stack of planar free regions, one a *storey*. Its pieces, joined where two storeys share an area, decide exactly
+whether there is any way out, whatever its shape. A way itself is looked for along straight moves between the
+corners of those regions: in the plane at one depth, or along z at one place; fewest moves first, then least
+travel.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from choreo.geometry.convex import convex_sum
+from choreo.geometry.encounter import Encounters
+from choreo.model.plan import Floats
+
+_SNAP = 1e-7
+"""mm; a move along a wall is free although the wall's corners are rounded numbers."""
+_OFF_WALL = 1e-3
+"""mm; how far from the walls ways keep, where there is room. Passages narrower than twice this are not found."""
+_LEAST_SHARED = 1e-9
+"""Square mm; storeys that share less are not joined."""
+_INSIDE = 0.25
+"""Into which part of a storey's height a part is lifted before it goes sideways, at most..."""
+_LIFT = 0.5
+"""...and at most this many mm."""
+
+
+@dataclass(frozen=True, eq=False)
+class WayOut:
+    """A way to infinity.
+
+    Attributes
+    ----------
+    corners : (k, 3) array
+        Displacements, mm, from assembled (the first row, 0) to where the last move begins.
+    direction : (3,) array
+        Unit direction of the last move.
+
+    """
+
+    corners: Floats
+    direction: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class FreeSpace:
+    """The free displacements of one mover among others that stand still.
+
+    Attributes
+    ----------
+    floors : (n + 1,) array
+        Depths, mm, between which the n storeys lie; the lowest and highest storey are wholly free.
+    free : tuple of n polygons
+        Free region of each storey, clipped to a box that holds everything that is forbidden.
+
+    """
+
+    floors: Floats
+    free: tuple[BaseGeometry, ...]
+
+    def storey(self, z: float) -> int:
+        """Return the storey that holds depth z."""
+        return int(np.clip(np.searchsorted(self.floors, z, side="right") - 1, 0, len(self.free) - 1))
+
+
+def free_space(encounters: Encounters, mover: str, present: Sequence[str], *, kept: bool = True) -> FreeSpace:
+    """Return where a mover may be, among the others of `present` at their places.
+
+    With `kept` the pairs' clearances count as part of the solids.
+    """
+    found: list[tuple[float, float, BaseGeometry]] = []
+    for other in present:
+        if other != mover:
+            found.extend(_forbidden(encounters, mover, other, encounters.room(mover, other) if kept else 0.0))
+    cuts = sorted({round(z, 9) for low, high, _ in found for z in (low, high)})
+    if not cuts:
+        return FreeSpace(np.array([-1.0, 1.0]), (shapely.box(-1, -1, 1, 1),))
+    bounds = shapely.total_bounds([region for _, _, region in found])
+    margin = float(max(bounds[2] - bounds[0], bounds[3] - bounds[1], 1.0))
+    frame = shapely.box(bounds[0] - margin, bounds[1] - margin, bounds[2] + margin, bounds[3] + margin)
+    floors = [cuts[0] - margin, *cuts, cuts[-1] + margin]
+    free = []
+    for low, high in pairwise(floors):
+        level = [region for a, b, region in found if a < (low + high) / 2 < b]
+        free.append(shapely.difference(frame, shapely.union_all(level)) if level else frame)
+    return FreeSpace(np.array(floors), tuple(free))
+
+
+def is_connected_out(space: FreeSpace) -> bool:
+    """Whether any way at all leads from assembled to infinity: exact, for translations of any shape."""
+    rooms = [list(shapely.get_parts(region)) for region in space.free]
+    first = space.storey(0.0)
+    origin = shapely.Point(0, 0)
+    todo = [(first, n) for n, room in enumerate(rooms[first]) if shapely.dwithin(room, origin, _SNAP)]
+    seen = set(todo)
+    while todo:
+        storey, n = todo.pop()
+        if storey in (0, len(rooms) - 1) or _touches_frame(rooms[storey][n], space.free[0]):
+            return True
+        for near in (storey - 1, storey + 1):
+            for m, room in enumerate(rooms[near]):
+                if (near, m) not in seen and shapely.intersection(rooms[storey][n], room).area > _LEAST_SHARED:
+                    seen.add((near, m))
+                    todo.append((near, m))
+    return False
+
+
+def find_way_out(space: FreeSpace, *, most_corners: int = 1500) -> WayOut | None:
+    """Return the way out with the fewest straight moves, the shortest of these, or None if none was found.
+
+    Parameters
+    ----------
+    space : FreeSpace
+        Of the mover.
+    most_corners : int
+        Search limit: how many corners of the free space are looked at. Where the space is connected out and
+        the answer is None, this limit (or a way that needs a place between corners) is the reason.
+
+    """
+    return _Search(space, most_corners).run()
+
+
+def _forbidden(encounters: Encounters, mover: str, other: str, grow: float) -> list[tuple[float, float, BaseGeometry]]:
+    """Depths between which, and places at which, the mover would overlap the other: one entry a pair of bands."""
+    one, two = encounters.pair(mover, other)
+    out = []
+    for i, band in enumerate(one.solid.bands):
+        for j, still in enumerate(two.solid.bands):
+            sums = [
+                shapely.Polygon(convex_sum(_corners(q), -_corners(p)))
+                for p in one.pieces(i).points
+                for q in two.pieces(j).points
+            ]
+            region = shapely.union_all(sums)
+            if grow:
+                region = shapely.buffer(region, grow, join_style="mitre")
+            out.append((still.z0 - band.z1 - grow, still.z1 - band.z0 + grow, region))
+    return out
+
+
+def _corners(padded: Floats) -> Floats:
+    """Drop the repeats of the first corner that fill up a piece."""
+    keep = np.any(padded != padded[0], axis=1)
+    keep[0] = True
+    return padded[keep]
+
+
+def _touches_frame(room: BaseGeometry, frame: BaseGeometry) -> bool:
+    return bool(shapely.dwithin(room, frame.exterior, _SNAP))
+
+
+class _Search:
+    """Dijkstra over (storey, corner), by number of moves, then by length."""
+
+    def __init__(self, space: FreeSpace, most_corners: int) -> None:
+        self.space = space
+        self.rooms = [shapely.buffer(region, _SNAP, join_style="mitre") for region in space.free]
+        for room in self.rooms:
+            shapely.prepare(room)
+        # Corners a hair off the walls: a way along them is free whatever the last digits say.
+        inner = [
+            shapely.get_coordinates(shapely.buffer(region, -_OFF_WALL, join_style="mitre")) for region in space.free
+        ]
+        frame = shapely.bounds(space.free[0])
+        corners = np.unique(np.round(np.concatenate([np.zeros((1, 2)), *inner]), 9), axis=0)
+        on_frame = (corners <= frame[:2] + _SNAP) | (corners >= frame[2:] - _SNAP)
+        corners = corners[~on_frame.any(axis=1)]
+        near_first = np.argsort(np.hypot(*corners.T), kind="stable")[:most_corners]
+        self.corners = corners[near_first]
+        spots = shapely.points(self.corners)
+        self.open = np.stack([shapely.covers(room, spots) for room in self.rooms])
+        self.start = int(np.flatnonzero(np.all(self.corners == 0, axis=1))[0])
+
+    def run(self) -> WayOut | None:
+        storey = self.space.storey(0.0)
+        if not self.open[storey, self.start]:
+            return None
+        best: dict[tuple[int, int], tuple[int, float]] = {(storey, self.start): (0, 0.0)}
+        come: dict[tuple[int, int], tuple[int, int]] = {}
+        depth = {(storey, self.start): 0.0}
+        heap = [(0, 0.0, storey, self.start)]
+        while heap:
+            moves, length, storey, at = heapq.heappop(heap)
+            node = (storey, at)
+            if best[node] != (moves, length):
+                continue
+            direction = self._exit(storey, at)
+            if direction is not None:
+                return WayOut(self._trace(node, come, depth), direction)
+            for to, travel, z in [*self._across(node, depth[node]), *self._along_z(node, depth[node])]:
+                cost = (moves + 1, length + travel)
+                if cost < best.get(to, (1 << 30, 0.0)):
+                    best[to], come[to], depth[to] = cost, node, z
+                    heapq.heappush(heap, (*cost, *to))
+        return None
+
+    def _across(self, node: tuple[int, int], z: float) -> list[tuple[tuple[int, int], float, float]]:
+        storey, at = node
+        others = np.flatnonzero(self.open[storey])
+        others = others[others != at]
+        here = np.repeat(self.corners[at][None], len(others), axis=0)
+        lines = shapely.linestrings(np.stack([here, self.corners[others]], axis=1))
+        free = others[shapely.covers(self.rooms[storey], lines)]
+        travel = np.hypot(*(self.corners[free] - self.corners[at]).T)
+        return [((storey, int(to)), float(t), z) for to, t in zip(free, travel, strict=True)]
+
+    def _along_z(self, node: tuple[int, int], z: float) -> list[tuple[tuple[int, int], float, float]]:
+        storey, at = node
+        out = []
+        for step in (1, -1):
+            to = storey + step
+            while 0 <= to < len(self.rooms) and self.open[to, at]:
+                level = self._level(to, step)
+                out.append(((to, at), abs(level - z), level))
+                to += step
+        return out
+
+    def _level(self, storey: int, step: int) -> float:
+        """Where in a storey, entered going up (1) or down (-1), a part stops to go sideways."""
+        low, high = self.space.floors[storey : storey + 2]
+        into = min(_INSIDE * (high - low), _LIFT)
+        return float(low + into if step > 0 else high - into)
+
+    def _exit(self, storey: int, at: int) -> Floats | None:
+        if bool(self.open[storey:, at].all()):
+            return np.array([0.0, 0.0, 1.0])
+        if bool(self.open[: storey + 1, at].all()):
+            return np.array([0.0, 0.0, -1.0])
+        far = 2 * float(np.ptp(shapely.bounds(self.space.free[0]).reshape(2, 2), axis=0).max())
+        ways = self._directions(storey)
+        here = np.repeat(self.corners[at][None], len(ways), axis=0)
+        rays = shapely.linestrings(np.stack([here, here + far * ways], axis=1))
+        frame = shapely.box(*shapely.bounds(self.space.free[0]))
+        solid = shapely.difference(frame, self.rooms[storey])
+        free = np.flatnonzero(~shapely.intersects(solid, rays))
+        return np.array([*ways[free[0]], 0.0]) if len(free) else None
+
+    def _directions(self, storey: int) -> Floats:
+        """The axes, then the directions of the storey's walls."""
+        xy = shapely.get_coordinates(self.space.free[storey])
+        edges = np.diff(xy, axis=0)
+        size = np.hypot(*edges.T)
+        walls = edges[size > _SNAP] / size[size > _SNAP, None]
+        ways = np.concatenate([[[1, 0], [-1, 0], [0, 1], [0, -1]], walls, -walls])
+        _, first = np.unique(np.round(ways, 9), axis=0, return_index=True)
+        return np.asarray(ways[np.sort(first)])
+
+    def _trace(
+        self,
+        node: tuple[int, int],
+        come: dict[tuple[int, int], tuple[int, int]],
+        depth: dict[tuple[int, int], float],
+    ) -> Floats:
+        path = [node]
+        while path[-1] in come:
+            path.append(come[path[-1]])
+        return np.array([[*self.corners[at], depth[storey, at]] for storey, at in reversed(path)])
