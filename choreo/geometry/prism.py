@@ -149,7 +149,7 @@ def swept_area(rings: Rings, near: Floats, far: Floats, facing: Floats, hulled: 
     convex = (np.bincount(rings.owner, minlength=rings.count) > 0) & ~bent
     shown = facing > 0
     # Copies that are the same but for rounding are the same: the noise between them is no shape to trace.
-    apart = np.abs(far - near).max(axis=1) > SAME * np.abs(near).max(axis=1)
+    apart = np.maximum(*np.abs(far - near).T) > SAME * np.maximum(*np.abs(near).T)
     far = np.where(apart[:, None], far, near)
     for chosen, method in (
         (convex & ~hulled, _convex_areas),
