@@ -16,7 +16,7 @@ optimum of this order, not proved to be the global one.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -87,6 +87,8 @@ class Subject:
         Removal legs whose length is fixed, mm.
     encounters : Encounters
         Shapes of all pairs.
+    vias : mapping of part id to (k, 3) array
+        Displacements passed before the removal leg, where one straight leg does not free the part.
 
     """
 
@@ -96,12 +98,18 @@ class Subject:
     directions: Mapping[str, Floats]
     travels: Mapping[str, float]
     encounters: Encounters
+    vias: Mapping[str, Floats] = field(default_factory=dict)
 
     @property
     def size(self) -> float:
         """Diagonal of the assembled product's box, mm."""
         corners = np.concatenate(list(self.points.values()))
         return float(np.linalg.norm(corners.max(axis=0) - corners.min(axis=0)))
+
+    def before(self, part: str) -> Floats:
+        """Corners of the way up to where the removal leg begins, (k, 3), from 0 on."""
+        start = np.zeros((1, 3))
+        return np.concatenate([start, self.vias[part]]) if part in self.vias else start
 
     def staying(self, part: str) -> list[str]:
         """Who is still there when this part leaves."""
@@ -177,10 +185,11 @@ def _placed(subject: Subject, part: str, route: Floats, cameras: list[Camera]) -
 
 def _along_axis(subject: Subject, part: str, placed: list[_Placed], cameras: list[Camera], gap_px: float) -> Floats:
     """Go straight out until clear on the screen and out of everybody's way."""
-    direction, points = subject.directions[part], subject.points[part]
+    direction, before = subject.directions[part], subject.before(part)
     if part in subject.travels:
-        return np.stack([np.zeros(3), direction * subject.travels[part]])
-    blocked = _in_the_way(subject, part, direction, placed, _FARTHEST * subject.size)
+        return np.concatenate([before, [before[-1] + direction * subject.travels[part]]])
+    points = subject.points[part] + before[-1]
+    blocked = _in_the_way(subject, part, before[-1], placed, _FARTHEST * subject.size)
     farthest = min(_FARTHEST * subject.size, _before_cameras(points, direction, cameras))
     fixed = np.stack([one.hulls for one in placed], axis=1)
     way = first_clear(
@@ -193,7 +202,7 @@ def _along_axis(subject: Subject, part: str, placed: list[_Placed], cameras: lis
     )
     if way is None:
         raise no_solution(_never_clear(part, gap_px))
-    return np.stack([np.zeros(3), direction * way])
+    return np.concatenate([before, [before[-1] + direction * way]])
 
 
 def _before_cameras(points: Floats, direction: Floats, cameras: list[Camera]) -> float:
@@ -217,14 +226,15 @@ def _never_clear(part: str, gap_px: float) -> Finding:
 
 
 def _in_the_way(
-    subject: Subject, part: str, direction: Floats, placed: list[_Placed], farthest: float
+    subject: Subject, part: str, start: Floats, placed: list[_Placed], farthest: float
 ) -> list[tuple[float, float]]:
-    """Ways along the axis at which the part, resting there, would be met by one placed before on its route."""
+    """Ways along the removal leg at which the part, resting there, would be met by one placed before on its route."""
+    direction = subject.directions[part]
     spans: list[tuple[float, float]] = []
     for other in placed[1:]:
         if not other.route.any():  # it never moves, and stays until this part has left: its way is known to be free
             continue
-        spans.extend(subject.encounters.resting_spans(other.part, other.route, part, direction, farthest))
+        spans.extend(subject.encounters.resting_spans(other.part, other.route, part, (start, direction), farthest))
     return sorted(spans)
 
 
@@ -246,8 +256,10 @@ def _sideways(
 ) -> Floats:
     """Come out by the clearance, then go to the nearest free place of the middle camera's screen."""
     direction, middle = subject.directions[part], cameras[len(cameras) // 2]
+    before = subject.before(part)
     lift = _lift(subject, part, frame.clearance_mm)
-    points = subject.points[part] + direction * lift
+    out = before[-1] + direction * lift
+    points = subject.points[part] + out
     hull = hulls_on_screen(points, [middle])[0]
     lanes = [keep_out(one.corridor, hull, 0.0) for one in placed[1:]]
     wish = _lean(subject, part, middle) * frame.size * _BIAS
@@ -258,32 +270,38 @@ def _sideways(
         shift = nearest_free([*outlines, *lanes], wish, frame.size, allowed)
         if shift is None:
             raise _no_room(part, hull, placed, frame)
-        rest = direction * lift + _level(shift, points.mean(axis=0), direction, middle)
+        rest = out + _level(shift, points.mean(axis=0), direction, middle)
         hulls = hulls_on_screen(subject.points[part] + rest, cameras)
         apart = float(shapely.distance(hulls[:, None], np.stack([one.hulls for one in placed], axis=1)).min())
         if apart >= gap_px - 1e-6:
             break
         extra += 1.02 * (gap_px - apart) + 1e-3
     if _seen(direction, middle) < FACES and part not in subject.travels:
-        lift = _least_lift(subject, part, rest - direction * lift, frame.clearance_mm, lift)
-        rest = rest - direction * float(rest @ direction) + direction * lift
-    return np.stack([np.zeros(3), direction * lift, rest])
+        least = before[-1] + direction * _least_lift(subject, part, rest - out, frame.clearance_mm, lift)
+        rest, out = rest + least - out, least
+    return np.concatenate([before, [out, rest]])
 
 
 def _lift(subject: Subject, part: str, clearance_mm: float) -> float:
     """How far the part comes out before it may go any way sideways, mm."""
     if part in subject.travels:
         return subject.travels[part]
-    out = subject.encounters.way_out(part, subject.directions[part], subject.staying(part))
-    return float(out.max()) + clearance_mm
+    return max(float(_outs(subject, part).max()), 0.0) + clearance_mm
+
+
+def _outs(subject: Subject, part: str) -> Floats:
+    """How far along its removal leg the part is clear, for good, of each that is still there, mm."""
+    direction = subject.directions[part]
+    outs = subject.encounters.way_out(part, direction, subject.staying(part))
+    return np.asarray(outs - float(subject.before(part)[-1] @ direction))
 
 
 def _least_lift(subject: Subject, part: str, sideways: Floats, clearance_mm: float, lift: float) -> float:
     """Return the least of the depths at which it clears one part or another that lets it go this way sideways."""
-    direction, staying = subject.directions[part], subject.staying(part)
-    outs = subject.encounters.way_out(part, direction, staying) + clearance_mm
-    for least in sorted({round(float(out), 9) for out in outs if out < lift}):
-        path = np.stack([np.zeros(3), direction * least, direction * least + sideways])
+    direction, staying, start = subject.directions[part], subject.staying(part), subject.before(part)[-1]
+    outs = _outs(subject, part) + clearance_mm
+    for least in sorted({round(float(out), 9) for out in outs if 0 < out < lift}):
+        path = np.stack([start, start + direction * least, start + direction * least + sideways])
         if not any(subject.encounters.hits(part, path, other, kept=True) for other in staying):
             return least
     return lift

@@ -63,10 +63,8 @@ class _Body:
     hull: Prism
 
 
-def unhidden_region(scene: Scene, found: Relation, frames: Ints) -> Shapes:
-    """Return the first solid's silhouette less where the second solid hides it.
-
-    Where both are seen, the first is the nearer one inside this region, and the second outside of it.
+def unhidden_region(scene: Scene, found: Relation, frames: Ints, shapes: Shapes) -> Shapes:
+    """Return shapes of the first solid less where the second solid hides it.
 
     Parameters
     ----------
@@ -74,25 +72,32 @@ def unhidden_region(scene: Scene, found: Relation, frames: Ints) -> Shapes:
     found : Relation
     frames : array of int
         MIXED ones.
+    shapes : (frames,) array of Polygon or MultiPolygon
+        What is left of the first solid's silhouette so far, px.
 
     """
     body = _Body((found.a,), scene.hulls[found.a])
     ways = _whole_ways(scene, found, body, frames)
-    out = scene.silhouette(body.key, frames).copy()
-    split = np.flatnonzero((ways == Way.SPLIT).any(axis=0))
+    out = shapes
+    for j, way in enumerate(ways):
+        out = _less(scene, body, (found.b, j), np.where(way == Way.SPLIT, Way.NONE, way), frames, out)
+    split = np.flatnonzero((ways == Way.SPLIT).any(axis=0) & ~shapely.is_empty(out))
     if split.size:
         chosen = ways[:, split] == Way.SPLIT
-        pieces = [_piece_unhidden(scene, found, i, frames[split], chosen) for i in range(len(found.pieces))]
-        out[split] = joined(pieces)
-    for j, way in enumerate(ways):
-        out = _less(scene, body, (found.b, j), way, frames, out)
+        count = len(found.pieces)
+        out = out.copy()
+        out[split] = joined(
+            [_piece_unhidden(scene, found, i, frames[split], out[split], chosen) for i in range(count)]
+        )
     return out
 
 
-def cover_region(scene: Scene, found: Relation, frames: Ints) -> Shapes:
-    """Return where a piece of the second solid stands, or would stand, in front of some piece of the first.
+def cover_layers(scene: Scene, found: Relation, frames: Ints) -> list[Shapes]:
+    """Return layers (frames,) whose union is where the second solid stands, or would stand, before the first.
 
-    Not cut along the first solid's outline. Where the second is in front as a whole it is its silhouette.
+    That is, where some piece of the second is in front of some piece of the first. Layers are not cut along
+    the first solid's outline; where the second is in front as a whole there is one, its silhouette. None
+    where a layer has nothing.
 
     Parameters
     ----------
@@ -101,40 +106,31 @@ def cover_region(scene: Scene, found: Relation, frames: Ints) -> Shapes:
     frames : array of int
 
     """
-    out = np.full(len(frames), NOTHING, dtype=np.object_)
+    first = np.full(len(frames), None, dtype=np.object_)
     code = found.code[frames]
     whole = np.flatnonzero(code == Front.SECOND)
-    out[whole] = scene.silhouette((found.b,), frames[whole])
+    first[whole] = scene.silhouette((found.b,), frames[whole])
     mixed = np.flatnonzero(code == Front.MIXED)
-    if not mixed.size:
-        return out
-    frames = frames[mixed]
+    layers = [first]
+    if mixed.size:
+        for layer in _mixed_layers(scene, found, frames[mixed]):
+            layers.append(np.full(len(frames), None, dtype=np.object_))
+            layers[-1][mixed] = layer
+    return layers
+
+
+def _mixed_layers(scene: Scene, found: Relation, frames: Ints) -> list[Shapes]:
     body = _Body((found.a,), scene.hulls[found.a])
     ways = _whole_ways(scene, found, body, frames)
     split = ways == Way.SPLIT
     # Where a piece hides some piece of the first solid with all of itself, that says all.
     ways[split & (found.pieces[:, :, frames] == Front.SECOND).any(axis=0)] = Way.ALL
-    layers = [_stacks(scene, found.b, ways == Way.ALL, frames)]
-    ways[ways == Way.ALL] = Way.NONE
+    layers: list[Shapes] = []
     for j, way in enumerate(ways):
         layers.append(_hidden_on(scene, body, (found.b, j), way, frames, wide=True))
         rows = np.flatnonzero(way == Way.SPLIT)
         layers += [_piece_hidden(scene, found, i, j, frames, rows) for i in range(len(found.pieces)) if rows.size]
-    layers = [layer for layer in layers if not shapely.is_missing(layer).all()]
-    if layers:
-        out[mixed] = joined(layers)
-    return out
-
-
-def _stacks(scene: Scene, solid: int, chosen: Bools, frames: Ints) -> Shapes:
-    """Silhouettes of those pieces of a solid together that `chosen` (pieces, n) marks; None where there are none."""
-    out = np.full(len(frames), None, dtype=np.object_)
-    sets, of = np.unique(chosen, axis=1, return_inverse=True)
-    for index, members in enumerate(sets.T):
-        rows = np.flatnonzero(of.reshape(-1) == index)
-        if members.any():
-            out[rows] = scene.stack(solid, tuple(map(int, np.flatnonzero(members))), frames[rows])
-    return out
+    return [layer for layer in layers if not shapely.is_missing(layer).all()]
 
 
 def _piece_hidden(scene: Scene, found: Relation, i: int, j: int, frames: Ints, rows: Ints) -> Shapes:
@@ -146,29 +142,32 @@ def _piece_hidden(scene: Scene, found: Relation, i: int, j: int, frames: Ints, r
     return out
 
 
-def _piece_unhidden(scene: Scene, found: Relation, i: int, frames: Ints, chosen: Bools) -> Shapes:
-    """Piece i of the first solid less where those pieces of the second that `chosen` (pieces, n) marks hide it."""
+def _piece_unhidden(scene: Scene, found: Relation, i: int, frames: Ints, shapes: Shapes, chosen: Bools) -> Shapes:
+    """What shapes have of piece i, less where those pieces of the second that `chosen` (pieces, n) marks hide it."""
     body = _Body((found.a, i), scene.pieces[found.a][i].hull)
-    out = scene.silhouette(body.key, frames).copy()
-    for j in np.flatnonzero(chosen.any(axis=1)):
+    out = common(scene.silhouette(body.key, frames), shapes)
+    for j in map(int, np.flatnonzero(chosen.any(axis=1))):
         rows = np.flatnonzero(chosen[j])
-        way = _piece_ways(scene, found, i, int(j), frames[rows], found.pieces[i, j, frames[rows]])
-        out[rows] = _less(scene, body, (found.b, int(j)), way, frames[rows], out[rows])
+        way = _piece_ways(scene, found, i, j, frames[rows], found.pieces[i, j, frames[rows]])
+        out[rows] = _less(scene, body, (found.b, j), way, frames[rows], out[rows])
     return out
 
 
 def _less(scene: Scene, body: _Body, piece: tuple[int, int], way: Codes, frames: Ints, shapes: Shapes) -> Shapes:
     """Shapes of the body less where the piece hides it."""
-    out = shapes.copy()
+    asked = np.flatnonzero((way != Way.NONE) & ~shapely.is_empty(shapes))
+    asked = asked[shapely.intersects(shapes[asked], scene.silhouette(piece, frames[asked]))]
+    if not asked.size:
+        return shapes
+    out, way, there = shapes.copy(), way[asked], frames[asked]
     opening = np.flatnonzero(way == Way.BESIDE_OPENING)
     # Where the body does not stick out behind, no line of sight to it misses both the opening and the material
     # beside it: what shows through the opening is all that is seen.
-    clean = opening[_ends_within(scene, body, piece, frames[opening])] if opening.size else opening
-    if clean.size:
-        out[clean] = common(out[clean], _opening(scene, piece, body, frames[clean]))
-        way = way.copy()
-        way[clean] = Way.NONE
-    return minus(out, _hidden_on(scene, body, piece, way, frames))
+    clean = opening[_ends_within(scene, body, piece, there[opening])]
+    out[asked[clean]] = common(out[asked[clean]], _opening(scene, piece, body, there[clean]))
+    way[clean] = Way.NONE
+    out[asked] = minus(out[asked], _hidden_on(scene, body, piece, way, there))
+    return out
 
 
 def _hidden_on(

@@ -224,15 +224,17 @@ class Encounters:
         return cut_out(found)
 
     def resting_spans(
-        self, mover: str, route: Floats, other: str, direction: Floats, farthest: float
+        self, mover: str, route: Floats, other: str, ray: tuple[Floats, Floats], farthest: float
     ) -> list[tuple[float, float]]:
-        """Return the ways along a unit direction at which `other`, resting there, is met by a mover on its route.
+        """Return the ways along a ray at which `other`, resting there, is met by a mover on its route.
 
-        Clearance counts as part of the solids. Intervals in mm, one a convex piece, not merged.
+        The ray is (start, unit direction), displacements of `other`, mm. Clearance counts as part of the solids.
+        Intervals in mm, one a convex piece, not merged.
         """
+        start, direction = ray
         length = float(np.linalg.norm(np.diff(route, axis=0), axis=1).sum())
-        if len(route) != 2 or length == 0:
-            axis = np.stack([np.zeros(3), direction * farthest])
+        if len(route) != 2 or length == 0 or start.any():
+            axis = np.stack([start, start + direction * farthest])
             met = self.diagram(mover, other, route, axis, ((0.0, length), (0.0, farthest)), kept=True)
         else:
             met = cut_below(self._crossing(mover, route[1] / length, other, direction, farthest), length)

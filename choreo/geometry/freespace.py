@@ -173,7 +173,10 @@ class _Search:
             shapely.get_coordinates(shapely.buffer(region, -_OFF_WALL, join_style="mitre")) for region in space.free
         ]
         frame = shapely.bounds(space.free[0])
-        corners = np.unique(np.round(np.concatenate([np.zeros((1, 2)), *inner]), 9), axis=0)
+        found = np.concatenate(inner)
+        # Level with where it starts a part moves as the eye expects: straight along x or y.
+        level = np.concatenate([found * [1, 0], found * [0, 1]])
+        corners = np.unique(np.round(np.concatenate([np.zeros((1, 2)), found, level]), 9) + 0.0, axis=0)
         on_frame = (corners <= frame[:2] + _SNAP) | (corners >= frame[2:] - _SNAP)
         corners = corners[~on_frame.any(axis=1)]
         near_first = np.argsort(np.hypot(*corners.T), kind="stable")[:most_corners]

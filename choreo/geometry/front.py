@@ -79,6 +79,9 @@ def relation(scene: Scene, a: int, b: int) -> Relation:
             if there.size:
                 gap, pieces[i, j, there] = _sides(scene, p.hull, q.hull, a, b, there)
                 pieces[i, j, there[gap < -scene.touch_mm]] = Front.MIXED
+    # From straight above or below, what stands beside another thing hides none of it.
+    beside = unsettled[~scene.eyes[unsettled][:, [0, 1, 3]].any(axis=1)]
+    pieces[:, :, beside] = np.where(pieces[:, :, beside] == Front.MIXED, Front.APART, pieces[:, :, beside])
     code[unsettled] = in_common(pieces[:, :, unsettled].reshape(-1, len(unsettled)))
     return Relation(a, b, code, pieces)
 

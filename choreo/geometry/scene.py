@@ -27,8 +27,7 @@ Bools = NDArray[np.bool_]
 Shapes = NDArray[np.object_]
 
 Key = tuple[int, ...]
-"""Of what a silhouette is asked: (solid,), (solid, piece), (solid, piece, kept hole or -1, convex prism), or
-(solid, -1, piece, piece, …) for several pieces together."""
+"""Of what a silhouette is asked: (solid,), (solid, piece), or (solid, piece, kept hole or -1, convex prism)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -193,15 +192,9 @@ class Scene:
             kept[missing] = self._images(key, missing)
         return np.asarray(kept[source])
 
-    def stack(self, solid: int, chosen: tuple[int, ...], frames: Ints) -> Shapes:
-        """Return the silhouette of some pieces of a solid together."""
-        if len(chosen) < 2:
-            return self.silhouette((solid, *chosen), frames)
-        return self.silhouette((solid, -1, *chosen), frames)
-
     def _images(self, key: Key, frames: Ints) -> Shapes:
         solid, count = key[0], len(self.pieces[key[0]])
-        if len(key) == 4 and key[1] >= 0:
+        if len(key) == 4:
             prism = self.prisms(*key[:3])[key[3]]
             polygons = np.full(len(frames), shapely.Polygon(prism.ring), dtype=np.object_)
             depths = np.broadcast_to([prism.z0, prism.z1], (len(frames), 2))
@@ -210,10 +203,9 @@ class Scene:
             # One call for all pieces costs little more than one for each: the others will be asked for too.
             self._fill_pieces(solid, frames)
             return self._kept[key][frames]
-        chosen = range(count) if len(key) == 1 else key[2:]
         if count == 1:
             return self._piece_images(solid, frames)[:, 0]
-        return union_rows(np.stack([self.silhouette((solid, piece), frames) for piece in chosen], axis=1))
+        return union_rows(np.stack([self.silhouette((solid, piece), frames) for piece in range(count)], axis=1))
 
     def _fill_pieces(self, solid: int, frames: Ints) -> None:
         images = self._piece_images(solid, frames)

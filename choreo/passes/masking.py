@@ -21,7 +21,7 @@ import numpy as np
 import shapely
 
 from choreo.geometry.front import Front
-from choreo.geometry.regions import common, matters, minus, polygons_that_matter
+from choreo.geometry.regions import common, joined, matters, minus, polygons_that_matter
 from choreo.geometry.scene import Bools, Ints, Shapes, first_alike
 from choreo.model.plan import Region, Removal
 from choreo.model.tracks import Holdout, Masking, OrderSpan
@@ -173,11 +173,35 @@ def _holdouts(seen: Visibility, ids: Sequence[str], t: int, x: int, frames: Ints
 
 def _regions(seen: Visibility, t: int, x: int, frames: Ints) -> Shapes:
     """Where x is left out behind t: the outline of t's pieces before x, less what is seen of x."""
-    out = seen.cover(x, t, frames).copy()
-    visible = seen.visible(x, frames)
+    layers = seen.cover_layers(x, t, frames)
+    moving = np.flatnonzero(~_still(seen, frames))
+    if len(layers) > 1 and moving.size:
+        there = frames[moving]
+        hidden = common(seen.visible(t, there), seen.silhouette(x, there))
+        _thin_out(layers, moving, hidden)
+    out, visible = joined(layers), seen.visible(x, frames)
     cut = matters(common(out, visible))
     out[cut] = minus(out[cut], visible[cut])
     return out
+
+
+def _still(seen: Visibility, frames: Ints) -> Bools:
+    """Whether the camera stands on the next frame or the last one as it does on this one."""
+    camera = seen.scene.first_camera
+    before, after = np.maximum(frames - 1, 0), np.minimum(frames + 1, len(camera) - 1)
+    same = [(camera[frames] == camera[other]) & (frames != other) for other in (before, after)]
+    return np.asarray(same[0] | same[1])
+
+
+def _thin_out(layers: list[Shapes], rows: Ints, hidden: Shapes) -> None:
+    """Leave only layers, from the first on, that are needed to cover what is hidden.
+
+    Before a camera that moves, the region is a new one on every frame; all it has to do is to cover.
+    """
+    for layer in layers:
+        idle = ~shapely.intersects(hidden, layer[rows])
+        layer[rows[idle]] = None
+        hidden = minus(hidden, layer[rows])
 
 
 def as_regions(shape: shapely.geometry.base.BaseGeometry) -> tuple[Region, ...]:

@@ -7,16 +7,16 @@ the camera, the part and all parts that may hide it stand alike share one result
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 import shapely
 
-from choreo.geometry.cover import cover_region, unhidden_region
+from choreo.geometry.cover import cover_layers, unhidden_region
 from choreo.geometry.front import Codes, Front, Relation, flipped, relation
-from choreo.geometry.regions import NOTHING, common, matters, minus
+from choreo.geometry.regions import NOTHING, matters, minus
 from choreo.geometry.scene import Ints, Scene, Shapes, build_scene, first_alike
 from choreo.geometry.solid import Solid
 from choreo.model.plan import Floats
@@ -30,7 +30,7 @@ class Visibility:
     codes: Codes
     """(parts, parts, frames) of `Front`; FIRST at [a, b]: a is in front of b wherever both are seen."""
     _relations: dict[tuple[int, int], Relation]
-    _kept: dict[tuple[str, int, int], Shapes] = field(default_factory=dict)
+    _kept: dict[int, Shapes] = field(default_factory=dict)
 
     @property
     def parts(self) -> int:
@@ -44,12 +44,18 @@ class Visibility:
     def visible(self, part: int, frames: Ints) -> Shapes:
         """Return what is seen of a part on those frames, px; frames that stand alike give the same object."""
         source = self.alike(part)[frames]
-        return self._filled(("visible", part, part), source, lambda f: self._visible(part, f))
+        kept = self._kept.setdefault(part, np.full(self.scene.frames, None, dtype=np.object_))
+        missing = np.unique(source)
+        missing = missing[shapely.is_missing(kept[missing])]
+        if missing.size:
+            kept[missing] = self._visible(part, missing)
+        return kept[source]
 
-    def cover(self, a: int, b: int, frames: Ints) -> Shapes:
-        """Return where a piece of b stands, or would stand, before some piece of a (see `cover_region`)."""
-        source = self._alike_pair(a, b)[frames]
-        return self._filled(("cover", a, b), source, lambda f: cover_region(self.scene, self._relation(a, b), f))
+    def cover_layers(self, a: int, b: int, frames: Ints) -> list[Shapes]:
+        """Return layers whose union is where b stands before some piece of a (see `choreo.geometry.cover`)."""
+        source = first_alike(self.scene.alike[[a, b]].T)[frames]
+        once, back = np.unique(source, return_inverse=True)
+        return [layer[back] for layer in cover_layers(self.scene, self._relation(a, b), once)]
 
     def alike(self, part: int) -> Ints:
         """(frames,) the first frame on which the part and all that may hide it stood alike."""
@@ -83,28 +89,13 @@ class Visibility:
         """Shapes of the part less what the other hides of it."""
         if whole:
             return minus(shapes, self.silhouette(other, frames))
-        # The solid that is smaller in plan is asked; its answer serves both.
         if self._largest_first.index(part) > self._largest_first.index(other):
-            return common(shapes, self._unhidden(part, other, frames))
-        return minus(shapes, self._unhidden(other, part, frames))
-
-    def _unhidden(self, a: int, b: int, frames: Ints) -> Shapes:
-        source = self._alike_pair(a, b)[frames]
-        return self._filled(("unhidden", a, b), source, lambda f: unhidden_region(self.scene, self._relation(a, b), f))
+            return unhidden_region(self.scene, self._relation(part, other), frames, shapes)
+        # What a smaller part hides without being seen there is hidden by what hides it, too.
+        return minus(shapes, self.visible(other, frames))
 
     def _relation(self, a: int, b: int) -> Relation:
         return self._relations[a, b] if a < b else flipped(self._relations[b, a])
-
-    def _alike_pair(self, a: int, b: int) -> Ints:
-        return first_alike(self.scene.alike[[a, b]].T)
-
-    def _filled(self, key: tuple[str, int, int], source: Ints, make: Callable[[Ints], Shapes]) -> Shapes:
-        kept = self._kept.setdefault(key, np.full(self.scene.frames, None, dtype=np.object_))
-        missing = np.unique(source)
-        missing = missing[shapely.is_missing(kept[missing])]
-        if missing.size:
-            kept[missing] = make(missing)
-        return kept[source]
 
 
 def visibility(solids: Sequence[Solid], cameras: Floats, displacements: Floats, touch_mm: float) -> Visibility:
