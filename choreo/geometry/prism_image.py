@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from choreo.geometry.prism import TIE, cross, rings_of, swept_area, union_groups
+from choreo.geometry.prism import TIE, cross, rings_of, swept_area
 from choreo.geometry.regions import Shapes, polygons_of
+from choreo.geometry.unions import union_groups
 from choreo.model.plan import Floats
 
 _LEAST_WIDTH_MM = 1e-6
