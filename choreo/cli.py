@@ -14,6 +14,7 @@ from choreo.errors import ChoreoError, Finding
 
 if TYPE_CHECKING:
     from choreo.compile import Apart, Film
+    from choreo.model.plan import RemovalStep
     from choreo.read.project import Project
 
 _DEFECT = 3
@@ -181,12 +182,19 @@ def _check_words(project: Project, apart: Apart) -> list[str]:
     lines = [f"{project.assembly.name}: {count} parts, {len(apart.contacts.contacts)} contacts. It comes apart:"]
     for number, step in enumerate(apart.removal.steps, start=1):
         note = "" if step.joint_axis is None else f" (its joint asked for {say_direction(step.joint_axis)})"
-        lines.append(
-            f"  {number:2d}  {labels[step.part]} [{step.part}] leaves along {say_direction(step.direction)}{note}"
-        )
+        lines.append(f"  {number:2d}  {labels[step.part]} [{step.part}] leaves {_way_words(step)}{note}")
     lines.append(f"      {labels[apart.removal.body]} [{apart.removal.body}] stays")
     lines += [warning.as_text() for warning in project.warnings]
     return lines
+
+
+def _way_words(step: RemovalStep) -> str:
+    from choreo.passes.removal import say_direction  # noqa: PLC0415
+
+    if not step.via:
+        return f"along {say_direction(step.direction)}"
+    stops = "".join("(" + ", ".join(f"{c:.4g}" for c in corner) + "), then " for corner in step.via)
+    return f"by {len(step.via) + 1} moves: to {stops}along {say_direction(step.direction)}"
 
 
 def _check_json(project: Project, apart: Apart) -> dict[str, Any]:
@@ -199,6 +207,7 @@ def _check_json(project: Project, apart: Apart) -> dict[str, Any]:
                 "part": step.part,
                 "direction": list(step.direction),
                 "joint_axis": list(step.joint_axis) if step.joint_axis else None,
+                "via": [list(corner) for corner in step.via],
             }
             for step in apart.removal.steps
         ],

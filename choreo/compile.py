@@ -98,7 +98,8 @@ def take_apart(
     on_stage("contacts", contacts)
 
     body = choose_body(assembly, {name: solid.volume for name, solid in solids.items()})
-    removal = plan_removal(assembly, encounters, {part: contacts.normals_of(part) for part in assembly.ids}, body)
+    normals = {part: contacts.normals_of(part) for part in assembly.ids}
+    removal = plan_removal(assembly, encounters, normals, body, bent=True)
     on_stage("removal", removal)
     return Apart(assembly, solids, contacts, encounters, removal)
 
@@ -175,7 +176,7 @@ def _compile_shot(
     order = tuple(step.part for step in removal.steps)
 
     ways = plan_ways(shot, removal, encounters)
-    subject = Subject(points, order, removal.body, ways.directions, ways.travels, encounters)
+    subject = Subject(points, order, removal.body, ways.directions, ways.travels, encounters, ways.vias)
     layout = plan_layout(subject, shot, frame)
     on_stage(f"layout of {shot.name}", layout)
 

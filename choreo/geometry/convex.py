@@ -68,6 +68,35 @@ def convex_sum(a: Floats, b: Floats) -> Floats:
     return np.asarray(a[0] + b[0] + np.concatenate([np.zeros((1, 2)), steps[:-1]]))
 
 
+def convex_sums(a: Floats, b: Floats) -> Floats:
+    """Return the Minkowski sums of all pairs of convex pieces: (p, v, 2) and (q, w, 2) give (p, q, v + w, 2).
+
+    Pieces are counter-clockwise; a short one repeats its first corner, which adds edges of no length.
+    """
+    edges = [np.roll(pieces, -1, axis=1) - pieces for pieces in (a, b)]
+    shape = (len(a), len(b))
+    both = np.concatenate(
+        [
+            np.broadcast_to(edges[0][:, None], (*shape, *edges[0].shape[1:])),
+            np.broadcast_to(edges[1][None], (*shape, *edges[1].shape[1:])),
+        ],
+        axis=2,
+    )
+    turn = np.arctan2(both[..., 1], both[..., 0])
+    turn[turn < 0] += 2 * np.pi
+    order = np.argsort(turn, axis=2, kind="stable")
+    steps = np.cumsum(np.take_along_axis(both, order[..., None], axis=2), axis=2)
+    start = _lowest_corners(a)[:, None] + _lowest_corners(b)[None]
+    return np.asarray(start[:, :, None] + np.concatenate([np.zeros_like(steps[:, :, :1]), steps[:, :, :-1]], axis=2))
+
+
+def _lowest_corners(pieces: Floats) -> Floats:
+    """The lowest, then leftmost corner of each piece."""
+    low = pieces[..., 1] == pieces[..., 1].min(axis=1)[:, None]
+    x = np.where(low, pieces[..., 0], np.inf).argmin(axis=1)
+    return np.asarray(pieces[np.arange(len(pieces)), x])
+
+
 def _from_lowest(ring: Floats) -> Floats:
     """Turn a convex ring counter-clockwise, from its lowest, then leftmost corner."""
     ring = _ccw(ring)

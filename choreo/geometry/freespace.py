@@ -13,18 +13,20 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.convex import convex_sum
+from choreo.geometry.convex import convex_sums
 from choreo.geometry.encounter import Encounters
+from choreo.geometry.obstacle import Pieces
 from choreo.model.plan import Floats
 
-_SNAP = 1e-7
+_GRID = 1e-6
+"""mm; corners of the free space are rounded to this."""
+_SNAP = 5e-6
 """mm; a move along a wall is free although the wall's corners are rounded numbers."""
 _OFF_WALL = 1e-3
 """mm; how far from the walls ways keep, where there is room. Passages narrower than twice this are not found."""
@@ -54,24 +56,69 @@ class WayOut:
 
 
 @dataclass(frozen=True, eq=False)
+class _Level:
+    """Two bands: between these depths the mover is level with the other and overlaps it within a region."""
+
+    low: float
+    high: float
+    pieces: tuple[Pieces, Pieces]
+    grow: float
+    _region: list[BaseGeometry] = field(default_factory=list)
+
+    @property
+    def region(self) -> BaseGeometry:
+        if not self._region:
+            mover, other = self.pieces
+            # Turning a convex ring about the origin keeps its sense.
+            sums = convex_sums(other.points, -mover.points).reshape(
+                -1, other.points.shape[1] + mover.points.shape[1], 2
+            )
+            region = _joined(list(shapely.polygons(sums)))
+            self._region.append(shapely.buffer(region, self.grow, join_style="mitre") if self.grow else region)
+        return self._region[0]
+
+    @property
+    def bounds(self) -> Floats:
+        mover, other = self.pieces
+        low = other.boxes[:, 0].min(axis=0) - mover.boxes[:, 1].max(axis=0) - self.grow
+        high = other.boxes[:, 1].max(axis=0) - mover.boxes[:, 0].min(axis=0) + self.grow
+        return np.concatenate([low, high])
+
+
+@dataclass(frozen=True, eq=False)
 class FreeSpace:
-    """The free displacements of one mover among others that stand still.
+    """The free displacements of one mover among others that stand still; storeys are worked out when asked for.
 
     Attributes
     ----------
     floors : (n + 1,) array
         Depths, mm, between which the n storeys lie; the lowest and highest storey are wholly free.
-    free : tuple of n polygons
-        Free region of each storey, clipped to a box that holds everything that is forbidden.
+    frame : polygon
+        A box that holds everything that is forbidden, with room around it.
 
     """
 
     floors: Floats
-    free: tuple[BaseGeometry, ...]
+    frame: BaseGeometry
+    levels: tuple[_Level, ...]
+    _free: dict[int, BaseGeometry] = field(default_factory=dict)
+
+    @property
+    def storeys(self) -> int:
+        """How many there are."""
+        return len(self.floors) - 1
 
     def storey(self, z: float) -> int:
         """Return the storey that holds depth z."""
-        return int(np.clip(np.searchsorted(self.floors, z, side="right") - 1, 0, len(self.free) - 1))
+        return int(np.clip(np.searchsorted(self.floors, z, side="right") - 1, 0, self.storeys - 1))
+
+    def free(self, storey: int) -> BaseGeometry:
+        """Return the free region of a storey, clipped to the frame."""
+        if storey not in self._free:
+            middle = (self.floors[storey] + self.floors[storey + 1]) / 2
+            taken = [level.region for level in self.levels if level.low < middle < level.high]
+            self._free[storey] = shapely.difference(self.frame, _joined(taken)) if taken else self.frame
+        return self._free[storey]
 
 
 def free_space(encounters: Encounters, mover: str, present: Sequence[str], *, kept: bool = True) -> FreeSpace:
@@ -79,41 +126,46 @@ def free_space(encounters: Encounters, mover: str, present: Sequence[str], *, ke
 
     With `kept` the pairs' clearances count as part of the solids.
     """
-    found: list[tuple[float, float, BaseGeometry]] = []
+    levels: list[_Level] = []
     for other in present:
         if other != mover:
-            found.extend(_forbidden(encounters, mover, other, encounters.room(mover, other) if kept else 0.0))
-    cuts = sorted({round(z, 9) for low, high, _ in found for z in (low, high)})
+            levels.extend(_levels(encounters, mover, other, encounters.room(mover, other) if kept else 0.0))
+    cuts = sorted({round(z, 9) for level in levels for z in (level.low, level.high)})
     if not cuts:
-        return FreeSpace(np.array([-1.0, 1.0]), (shapely.box(-1, -1, 1, 1),))
-    bounds = shapely.total_bounds([region for _, _, region in found])
-    margin = float(max(bounds[2] - bounds[0], bounds[3] - bounds[1], 1.0))
-    frame = shapely.box(bounds[0] - margin, bounds[1] - margin, bounds[2] + margin, bounds[3] + margin)
-    floors = [cuts[0] - margin, *cuts, cuts[-1] + margin]
-    free = []
-    for low, high in pairwise(floors):
-        level = [region for a, b, region in found if a < (low + high) / 2 < b]
-        free.append(shapely.difference(frame, shapely.union_all(level)) if level else frame)
-    return FreeSpace(np.array(floors), tuple(free))
+        return FreeSpace(np.array([-1.0, 1.0]), shapely.box(-1, -1, 1, 1), ())
+    bounds = np.stack([level.bounds for level in levels])
+    low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
+    margin = float(max(*(high - low), 1.0))
+    frame = shapely.box(*(low - margin), *(high + margin))
+    return FreeSpace(np.array([cuts[0] - margin, *cuts, cuts[-1] + margin]), frame, tuple(levels))
 
 
 def is_connected_out(space: FreeSpace) -> bool:
     """Whether any way at all leads from assembled to infinity: exact, for translations of any shape."""
-    rooms = [list(shapely.get_parts(region)) for region in space.free]
-    first = space.storey(0.0)
-    origin = shapely.Point(0, 0)
-    todo = [(first, n) for n, room in enumerate(rooms[first]) if shapely.dwithin(room, origin, _SNAP)]
+    return _explore(space)[0]
+
+
+def _explore(space: FreeSpace, *, whole: bool = False) -> tuple[bool, list[int]]:
+    """Walk from room to room; return whether a way leads out, and the storeys seen (all of them if `whole`)."""
+    rooms: dict[int, list[BaseGeometry]] = {}
+
+    def on(storey: int) -> list[BaseGeometry]:
+        if storey not in rooms:
+            rooms[storey] = list(shapely.get_parts(space.free(storey)))
+        return rooms[storey]
+
+    first, origin, out = space.storey(0.0), shapely.Point(0, 0), False
+    todo = [(first, n) for n, room in enumerate(on(first)) if shapely.dwithin(room, origin, _SNAP)]
     seen = set(todo)
-    while todo:
+    while todo and (whole or not out):
         storey, n = todo.pop()
-        if storey in (0, len(rooms) - 1) or _touches_frame(rooms[storey][n], space.free[0]):
-            return True
+        out = out or storey in (0, space.storeys - 1) or _touches_frame(on(storey)[n], space.frame)
         for near in (storey - 1, storey + 1):
-            for m, room in enumerate(rooms[near]):
-                if (near, m) not in seen and shapely.intersection(rooms[storey][n], room).area > _LEAST_SHARED:
+            for m, room in enumerate(on(near) if 0 <= near < space.storeys else ()):
+                if (near, m) not in seen and shapely.intersection(on(storey)[n], room).area > _LEAST_SHARED:
                     seen.add((near, m))
                     todo.append((near, m))
-    return False
+    return out, sorted({storey for storey, _ in seen})
 
 
 def find_way_out(space: FreeSpace, *, most_corners: int = 1500) -> WayOut | None:
@@ -128,32 +180,25 @@ def find_way_out(space: FreeSpace, *, most_corners: int = 1500) -> WayOut | None
         the answer is None, this limit (or a way that needs a place between corners) is the reason.
 
     """
-    return _Search(space, most_corners).run()
+    out, storeys = _explore(space, whole=False)
+    if not out:
+        return None
+    _, storeys = _explore(space, whole=True)
+    return _Search(space, storeys, most_corners).run()
 
 
-def _forbidden(encounters: Encounters, mover: str, other: str, grow: float) -> list[tuple[float, float, BaseGeometry]]:
-    """Depths between which, and places at which, the mover would overlap the other: one entry a pair of bands."""
+def _levels(encounters: Encounters, mover: str, other: str, grow: float) -> list[_Level]:
     one, two = encounters.pair(mover, other)
-    out = []
-    for i, band in enumerate(one.solid.bands):
-        for j, still in enumerate(two.solid.bands):
-            sums = [
-                shapely.Polygon(convex_sum(_corners(q), -_corners(p)))
-                for p in one.pieces(i).points
-                for q in two.pieces(j).points
-            ]
-            region = shapely.union_all(sums)
-            if grow:
-                region = shapely.buffer(region, grow, join_style="mitre")
-            out.append((still.z0 - band.z1 - grow, still.z1 - band.z0 + grow, region))
-    return out
+    return [
+        _Level(still.z0 - band.z1 - grow, still.z1 - band.z0 + grow, (one.pieces(i), two.pieces(j)), grow)
+        for i, band in enumerate(one.solid.bands)
+        for j, still in enumerate(two.solid.bands)
+    ]
 
 
-def _corners(padded: Floats) -> Floats:
-    """Drop the repeats of the first corner that fill up a piece."""
-    keep = np.any(padded != padded[0], axis=1)
-    keep[0] = True
-    return padded[keep]
+def _joined(areas: Sequence[BaseGeometry]) -> BaseGeometry:
+    """Union on a fine grid: without one, edges that all but coincide can cost a whole area."""
+    return shapely.union_all(areas, grid_size=_GRID)
 
 
 def _touches_frame(room: BaseGeometry, frame: BaseGeometry) -> bool:
@@ -163,16 +208,19 @@ def _touches_frame(room: BaseGeometry, frame: BaseGeometry) -> bool:
 class _Search:
     """Dijkstra over (storey, corner), by number of moves, then by length."""
 
-    def __init__(self, space: FreeSpace, most_corners: int) -> None:
-        self.space = space
-        self.rooms = [shapely.buffer(region, _SNAP, join_style="mitre") for region in space.free]
+    def __init__(self, space: FreeSpace, storeys: list[int], most_corners: int) -> None:
+        # Storeys that cannot be reached are shut: neighbours of one that can be reached are all reached.
+        self.space, self.first = space, storeys[0]
+        self.free = [space.free(storey) for storey in storeys]
+        self.floors = space.floors[storeys[0] : storeys[-1] + 2]
+        self.rooms = [shapely.buffer(region, _SNAP, join_style="mitre") for region in self.free]
         for room in self.rooms:
             shapely.prepare(room)
         # Corners a hair off the walls: a way along them is free whatever the last digits say.
         inner = [
-            shapely.get_coordinates(shapely.buffer(region, -_OFF_WALL, join_style="mitre")) for region in space.free
+            shapely.get_coordinates(shapely.buffer(region, -_OFF_WALL, join_style="mitre")) for region in self.free
         ]
-        frame = shapely.bounds(space.free[0])
+        frame = shapely.bounds(space.frame)
         found = np.concatenate(inner)
         # Level with where it starts a part moves as the eye expects: straight along x or y.
         level = np.concatenate([found * [1, 0], found * [0, 1]])
@@ -186,7 +234,7 @@ class _Search:
         self.start = int(np.flatnonzero(np.all(self.corners == 0, axis=1))[0])
 
     def run(self) -> WayOut | None:
-        storey = self.space.storey(0.0)
+        storey = self.space.storey(0.0) - self.first
         if not self.open[storey, self.start]:
             return None
         best: dict[tuple[int, int], tuple[int, float]] = {(storey, self.start): (0, 0.0)}
@@ -231,27 +279,28 @@ class _Search:
 
     def _level(self, storey: int, step: int) -> float:
         """Where in a storey, entered going up (1) or down (-1), a part stops to go sideways."""
-        low, high = self.space.floors[storey : storey + 2]
+        low, high = self.floors[storey : storey + 2]
         into = min(_INSIDE * (high - low), _LIFT)
         return float(low + into if step > 0 else high - into)
 
     def _exit(self, storey: int, at: int) -> Floats | None:
-        if bool(self.open[storey:, at].all()):
+        top = self.first + len(self.rooms) == self.space.storeys
+        if top and bool(self.open[storey:, at].all()):
             return np.array([0.0, 0.0, 1.0])
-        if bool(self.open[: storey + 1, at].all()):
+        if self.first == 0 and bool(self.open[: storey + 1, at].all()):
             return np.array([0.0, 0.0, -1.0])
-        far = 2 * float(np.ptp(shapely.bounds(self.space.free[0]).reshape(2, 2), axis=0).max())
+        far = 2 * float(np.ptp(shapely.bounds(self.space.frame).reshape(2, 2), axis=0).max())
         ways = self._directions(storey)
         here = np.repeat(self.corners[at][None], len(ways), axis=0)
         rays = shapely.linestrings(np.stack([here, here + far * ways], axis=1))
-        frame = shapely.box(*shapely.bounds(self.space.free[0]))
+        frame = shapely.box(*shapely.bounds(self.space.frame))
         solid = shapely.difference(frame, self.rooms[storey])
         free = np.flatnonzero(~shapely.intersects(solid, rays))
         return np.array([*ways[free[0]], 0.0]) if len(free) else None
 
     def _directions(self, storey: int) -> Floats:
         """The axes, then the directions of the storey's walls."""
-        xy = shapely.get_coordinates(self.space.free[storey])
+        xy = shapely.get_coordinates(self.free[storey])
         edges = np.diff(xy, axis=0)
         size = np.hypot(*edges.T)
         walls = edges[size > _SNAP] / size[size > _SNAP, None]

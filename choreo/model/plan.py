@@ -18,13 +18,15 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class RemovalStep:
-    """One part leaves along a straight line while everything not yet removed stays."""
+    """One part leaves while everything not yet removed stays."""
 
     part: str
     direction: Vector
-    """Unit length."""
+    """Of its last straight move; unit length."""
     joint_axis: Vector | None = None
     """The axis the joint asked for, where geometry made the solver choose another."""
+    via: tuple[Vector, ...] = ()
+    """Displacements it passes before its last move, where no single straight move frees it."""
 
 
 @dataclass(frozen=True)

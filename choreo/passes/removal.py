@@ -17,8 +17,9 @@ import numpy as np
 
 from choreo.errors import ChoreoError, Finding, no_solution
 from choreo.geometry.encounter import Encounters
+from choreo.geometry.freespace import WayOut, find_way_out, free_space, is_connected_out
 from choreo.model.assembly import Assembly, Vector
-from choreo.model.plan import Removal, RemovalStep
+from choreo.model.plan import Floats, Removal, RemovalStep
 
 AXES: tuple[Vector, ...] = (
     (0.0, 0.0, 1.0),
@@ -40,7 +41,12 @@ def choose_body(assembly: Assembly, volumes: Mapping[str, float]) -> str:
 
 
 def plan_removal(
-    assembly: Assembly, encounters: Encounters, normals: Mapping[str, Sequence[Vector]], body: str
+    assembly: Assembly,
+    encounters: Encounters,
+    normals: Mapping[str, Sequence[Vector]],
+    body: str,
+    *,
+    bent: bool = False,
 ) -> Removal:
     """Peel the assembly.
 
@@ -54,6 +60,8 @@ def plan_removal(
         Directions to try after the joint's axis and the six axes, e.g. the contact normals.
     body : str
         The part that should stay. It leaves (and another stays) only where nothing else can.
+    bent : bool
+        Whether a part may leave by several straight moves where none can leave by one.
 
     Returns
     -------
@@ -74,10 +82,13 @@ def plan_removal(
     while len(present) > 1:
         movable = [part for part in present if part != body] or present
         best = _first_to_leave(assembly, encounters, present, movable, tries, wishes)
+        loose = _loose(encounters, present) if best is None and bent else []
+        if loose:
+            best = _first_to_wind(assembly, encounters, present, [part for part in movable if part in loose])
         if best is None and body in present:
             best = _first_to_leave(assembly, encounters, present, [body], tries, wishes)
         if best is None:
-            raise _interlocked(encounters, present, tries)
+            raise no_solution(_not_found(loose)) if loose else _interlocked(encounters, present, tries)
         steps.append(best)
         present.remove(best.part)
     return Removal(tuple(steps), present[0])
@@ -129,6 +140,58 @@ def _first_to_leave(
     return min(ranked, key=lambda pair: pair[0])[1] if ranked else None
 
 
+def _first_to_wind(
+    assembly: Assembly, encounters: Encounters, present: Sequence[str], movable: Sequence[str]
+) -> RemovalStep | None:
+    """Return the part that leaves by the fewest straight moves, then by the shortest way, then first in the file.
+
+    Clearances are kept where a way that keeps them exists.
+    """
+    ranked = []
+    for index, part in enumerate(movable):
+        for kept in (True, False):
+            way = find_way_out(free_space(encounters, part, present, kept=kept))
+            if way is not None and _is_clear(encounters, part, way, present):
+                length = float(np.linalg.norm(np.diff(way.corners, axis=0), axis=1).sum())
+                ranked.append(((len(way.corners), not kept, round(length, 6), index), part, way))
+                break
+    if not ranked:
+        return None
+    _, part, way = min(ranked, key=lambda found: found[0])
+    own = next((joint.axis for joint in assembly.joints if joint.part == part), None)
+    direction = _vector(way.direction)
+    asked = own if own is not None and own != direction else None
+    return RemovalStep(part, direction, asked, tuple(_vector(corner) for corner in way.corners[1:]))
+
+
+def _is_clear(encounters: Encounters, part: str, way: WayOut, present: Sequence[str]) -> bool:
+    """Whether a way, proved in the plane storey by storey, holds as a whole: every leg, and the last to infinity."""
+    others = [other for other in present if other != part]
+    out = float(encounters.way_out(part, way.direction, others).max()) - float(way.corners[-1] @ way.direction)
+    path = np.concatenate([way.corners, [way.corners[-1] + max(out, 0.0) * way.direction]])
+    return not any(encounters.hits(part, path, other) for other in others)
+
+
+def _vector(values: Floats) -> Vector:
+    x, y, z = (float(c) + 0.0 for c in values)
+    return x, y, z
+
+
+def _loose(encounters: Encounters, present: Sequence[str]) -> list[str]:
+    """Who of `present` has any way out at all among the others, of whatever shape: exact."""
+    return [part for part in present if is_connected_out(free_space(encounters, part, present, kept=False))]
+
+
+def _not_found(loose: Sequence[str]) -> Finding:
+    return Finding(
+        code="way-not-found",
+        what=f"There is a way out for {_list(loose)}, but no sequence of straight moves was found for it.",
+        why="The search looks at ways between the corners of the free space; passages narrower than 0.002 mm, and "
+        "products with very many corners, are beyond it.",
+        remedy="Give the passage a little more room, raise touch_mm, or draw the outlines with fewer corners.",
+    )
+
+
 def _interlocked(encounters: Encounters, present: Sequence[str], tries: Mapping[str, Sequence[Vector]]) -> ChoreoError:
     held = {part: {d: blockers(encounters, part, d, present) for d in tries[part]} for part in present}
     ring = _ring(present, held)
@@ -137,7 +200,7 @@ def _interlocked(encounters: Encounters, present: Sequence[str], tries: Mapping[
     return no_solution(
         Finding(
             code="interlocked",
-            what=f"The parts {_list(present)} hold each other: none of them can leave by one straight move.",
+            what=f"The parts {_list(present)} hold each other: none of them can leave.",
             why="\n".join(
                 ["this ring of blockers closes:", *links, "every direction tried, and who is in the way:", *table]
             ),

@@ -30,11 +30,14 @@ class Ways:
         Unit length.
     travels : mapping of part id to float
         mm; only parts whose travel the shot fixes.
+    vias : mapping of part id to (k, 3) array
+        Displacements passed before the removal leg; only parts that need more than one move.
 
     """
 
     directions: Mapping[str, Floats]
     travels: Mapping[str, float]
+    vias: Mapping[str, Floats]
 
 
 def plan_ways(shot: Shot, removal: Removal, encounters: Encounters) -> Ways:
@@ -49,6 +52,7 @@ def plan_ways(shot: Shot, removal: Removal, encounters: Encounters) -> Ways:
     """
     directions: dict[str, Floats] = {}
     travels: dict[str, float] = {}
+    vias: dict[str, Floats] = {}
     findings = []
     if removal.body in shot.pins:
         findings.append(_body_stays(shot, removal.body))
@@ -64,9 +68,11 @@ def plan_ways(shot: Shot, removal: Removal, encounters: Encounters) -> Ways:
             if blocking:
                 findings.append(_blocked(shot, step.part, along, blocking))
             directions[step.part] = along
+        elif step.via:
+            vias[step.part] = np.array(step.via)
     if findings:
         raise no_solution(*findings)
-    return Ways(directions, travels)
+    return Ways(directions, travels, vias)
 
 
 def _blocked(shot: Shot, part: str, along: Floats, blocking: list[str]) -> Finding:
