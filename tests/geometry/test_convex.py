@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from polygon_cases import LETTER_C, LETTER_L, SECTIONS, random_section, regular
 
-from choreo.geometry.convex import convex_pieces, is_convex_ring, outward_normals
+from choreo.geometry.convex import convex_pieces, convex_sum, is_convex_ring, outward_normals
 
 QUICK = settings(max_examples=60, deadline=None)
 
@@ -134,3 +134,33 @@ def test_normals_point_out_and_reach_the_farthest_corner(seed):
         outside = shapely.points(ends.mean(axis=1) + steps)
         assert not shapely.intersects(polygon, outside).any()
         assert np.allclose(np.einsum("kd,kd->k", normals, ends[:, 0]), reach, atol=1e-9)
+
+
+R2 = 2**0.5
+
+
+# Areas and perimeters by hand: perimeters add; (a + c)(b + d); a triangle and its reflection, six times its area
+# (de Berg et al., Computational Geometry, ch. 13, cited from memory).
+@pytest.mark.parametrize(
+    ("one", "other", "area", "perimeter"),
+    [
+        ([(0, 0), (4, 0), (4, 2), (0, 2)], [(0, 0), (1, 0), (1, 3), (0, 3)], 25.0, 20.0),
+        ([(0, 0), (4, 0), (0, 3)], [(0, 0), (-4, 0), (0, -3)], 36.0, 24.0),
+        ([(-1, -1), (1, -1), (1, 1), (-1, 1)], [(R2, 0), (0, R2), (-R2, 0), (0, -R2)], 8 + 8 * R2, 16.0),
+    ],
+)
+def test_sums_of_convex_rings_known_by_hand(one, other, area, perimeter):
+    for a, b in ((one, other), (one[::-1], other), (other, one)):
+        total = shapely.Polygon(convex_sum(np.array(a, dtype=float), np.array(b, dtype=float)))
+        assert total.is_valid
+        assert (total.area, total.length) == pytest.approx((area, perimeter), abs=1e-9)
+
+
+@QUICK
+@given(st.integers(0, 10**6))
+def test_sums_are_the_hulls_of_all_sums_of_corners(seed):
+    rng = np.random.default_rng(seed)
+    a, b = (shapely.get_coordinates(shapely.MultiPoint(rng.normal(size=(9, 2))).convex_hull)[:-1] for _ in range(2))
+    hull = shapely.MultiPoint((a[:, None] + b[None]).reshape(-1, 2)).convex_hull
+    total = shapely.Polygon(convex_sum(a, b))
+    assert shapely.symmetric_difference(shapely.make_valid(total), hull).area < 1e-9
