@@ -1,0 +1,40 @@
+"""What the README shows is true: its example compiles, its commands are the ones that run."""
+
+import re
+from pathlib import Path
+
+from choreo.cli import main
+
+README = (Path(__file__).resolve().parents[1] / "README.md").read_text(encoding="utf-8")
+
+
+def block(language):
+    return re.search(rf"```{language}\n(.*?)```", README, re.DOTALL).group(1)
+
+
+def test_the_example_project_compiles(tmp_path, capsys):
+    (tmp_path / "assembly.json").write_text(block("json"), encoding="utf-8")
+    (tmp_path / "choreography.toml").write_text(block("toml"), encoding="utf-8")
+    assert main(["check", str(tmp_path)]) == 0
+    assert main(["compile", str(tmp_path)]) == 0
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["report.json", "strip.svg", "tracks.json"]
+    assert "strip.svg" in capsys.readouterr().out
+
+
+def test_there_are_exactly_two_set_up_commands():
+    commands = re.findall(r"<!-- (\w+) command -->\n```sh\n(.*?)\n```", README)
+    assert [name for name, _ in commands] == ["demo", "test"]
+    assert all("\n" not in command for _, command in commands)
+    assert commands[0][1].endswith("choreo compile demo_assemblies/headlamp")
+    assert commands[1][1].endswith("pytest")
+
+
+def test_every_option_named_exists(capsys):
+    try:
+        main(["compile", "--help"])
+    except SystemExit as done:
+        assert done.code == 0
+    said = capsys.readouterr().out
+    named = re.findall(r"^ {8}(--\w+)", README, re.MULTILINE)
+    assert named
+    assert all(option in said for option in named)
