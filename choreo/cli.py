@@ -7,7 +7,7 @@ import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 from choreo import __version__
 from choreo.errors import ChoreoError, Finding
@@ -179,7 +179,11 @@ def _check_words(project: Project, apart: Apart) -> list[str]:
     from choreo.passes.removal import say_direction  # noqa: PLC0415
 
     count = len(project.assembly.parts)
-    lines = [f"{project.assembly.name}: {count} parts, {len(apart.contacts.contacts)} contacts. It comes apart:"]
+    contacts = len(apart.contacts.contacts)
+    lines = [
+        f"{project.assembly.name}: {count} part{'s' * (count != 1)}, {contacts} contact{'s' * (contacts != 1)}. "
+        "It comes apart:"
+    ]
     for number, step in enumerate(apart.removal.steps, start=1):
         note = "" if step.joint_axis is None else f" (its joint asked for {say_direction(step.joint_axis)})"
         lines.append(f"  {number:2d}  {labels[step.part]} [{step.part}] leaves {_way_words(step)}{note}")
@@ -265,7 +269,7 @@ class _Progress:
         self.shown = not quiet and sys.stderr.isatty()
         self.keep = keep
 
-    def __enter__(self) -> _Progress:
+    def __enter__(self) -> Self:
         return self
 
     def __call__(self, stage: str, artefact: Any) -> None:

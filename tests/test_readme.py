@@ -3,6 +3,8 @@
 import re
 from pathlib import Path
 
+import pytest
+
 from choreo.cli import main
 
 README = (Path(__file__).resolve().parents[1] / "README.md").read_text(encoding="utf-8")
@@ -30,10 +32,9 @@ def test_there_are_exactly_two_set_up_commands():
 
 
 def test_every_option_named_exists(capsys):
-    try:
+    with pytest.raises(SystemExit) as done:
         main(["compile", "--help"])
-    except SystemExit as done:
-        assert done.code == 0
+    assert done.value.code == 0
     said = capsys.readouterr().out
     named = re.findall(r"^ {8}(--\w+)", README, re.MULTILINE)
     assert named
