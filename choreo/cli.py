@@ -181,8 +181,10 @@ def _check_words(project: Project, apart: Apart) -> list[str]:
     count = len(project.assembly.parts)
     contacts = len(apart.contacts.contacts)
     lines = [
-        f"{project.assembly.name}: {count} part{'s' * (count != 1)}, {contacts} contact{'s' * (contacts != 1)}. "
-        "It comes apart:"
+        (
+            f"{project.assembly.name}: {count} part{'s' * (count != 1)}, {contacts} contact{'s' * (contacts != 1)}. "
+            "It comes apart:"
+        )
     ]
     for number, step in enumerate(apart.removal.steps, start=1):
         note = "" if step.joint_axis is None else f" (its joint asked for {say_direction(step.joint_axis)})"
