@@ -75,16 +75,17 @@ def test_overshoot_beyond_the_end_of_a_route_is_found():
 
 
 @pytest.mark.parametrize("axis", range(3))
-def test_overlap_is_looked_for_along_every_axis(axis):
+@pytest.mark.parametrize("sign", [1, -1])
+def test_overlap_is_looked_for_along_every_axis(axis, sign):
+    """The gap is 10 mm on either side; 11 mm are 1 too many, and harmless in any other direction."""
     low, high, way = [0.0] * 3, [10.0] * 3, [0.0] * 3
-    low[axis], high[axis], way[axis] = 20.0, 30.0, 11.0
+    low[axis], high[axis], way[axis] = 20.0 * sign, 20.0 * sign + 10.0, 11.0 * sign
     solids = {"a": BLOCKS["a"], "b": box(*low, *high)}
-    mover = track("a", [[0, 0, 0], way], [Key(0, 0.0), Key(10, 1.0)])
+    keys = [Key(0, 0.0), Key(10, 1.0)]
     with pytest.raises(BrokenPromiseError):
-        check(shot(mover, STANDS), solids)
-    past = [0.0, 0.0, 0.0]
-    past[(axis + 1) % 3] = 11.0
-    check(shot(track("a", [[0, 0, 0], past], [Key(0, 0.0), Key(10, 1.0)]), STANDS), solids)
+        check(shot(track("a", [[0, 0, 0], way], keys), STANDS), solids)
+    for free in ([-c for c in way], np.roll(way, 1).tolist()):
+        check(shot(track("a", [[0, 0, 0], free], keys), STANDS), solids)
 
 
 def test_two_parts_that_move_together_never_meet():

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from mesh_referee import pairs
+from mesh_referee import along, pairs
 from random_assemblies import AXES, blocks, cell_assembly, dressed_tray, inserted_cells, random_cells
 
 from choreo.compile import take_apart
@@ -137,16 +137,33 @@ def test_a_drawer_waits_for_its_pin():
     assert ways(removal(whole, "shell")) == ["pin +z", "drawer -y"]
 
 
-def test_a_keyhole_needs_two_moves_and_is_refused():
-    """By hand: a T-headed pin under a slotted plate slides to the wide end first; no single axis frees it."""
+def keyhole():
+    """A T-headed pin under a slotted plate: it slides 3 cells along +x to the wide end of the slot, then up."""
     head, stem = block((1, 1), (1, 3), (0, 0)), block((1, 1), (2, 2), (1, 2))
     room = block((-1, 7), (-1, 5), (-1, 1))
     hollow = block((0, 6), (0, 4), (0, 0)) | block((1, 4), (2, 2), (1, 1)) | block((4, 6), (1, 3), (1, 1))
-    whole = cell_assembly({"shell": room - hollow, "pin": head | stem})
+    return cell_assembly({"shell": room - hollow, "pin": head | stem})
+
+
+def test_a_keyhole_lets_nothing_out_by_one_straight_move():
+    """By hand; no single axis frees the pin."""
     with pytest.raises(ChoreoError) as caught:
-        removal(whole, "shell")
+        removal(keyhole(), "shell")
     assert caught.value.exit_code == 1
     assert caught.value.findings[0].code == "interlocked"
+
+
+def test_a_keyhole_lets_its_pin_out_by_two():
+    """By hand: two moves at least, 3 cells (30 mm) or more along +x, then +z; a mesh walks the way found."""
+    whole = keyhole()
+    (step,) = take_apart(whole).removal.steps
+    corners = np.array([(0.0, 0.0, 0.0), *step.via])
+    assert (step.part, say_direction(step.direction)) == ("pin", "+z")
+    assert len(corners) == 2
+    assert 29.9 < corners[1][0] < 50.1
+    way = np.vstack([corners, corners[-1] + np.array([0.0, 0, 60])])
+    places = along(way, np.linspace(0, 1, 400))
+    assert pairs(whole)["shell", "pin"].most(places)[0] < 1e-6
 
 
 # Brute force: on the grid, over all orders in which all but one part leave along an axis.
@@ -281,18 +298,19 @@ def test_what_was_put_in_comes_out(seed):
 @settings(max_examples=12, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6))
 def test_curved_parts_leave_without_touching_what_stays(seed):
-    """Mesh booleans at 200 places of each removal leg: nothing that has not left yet is met."""
+    """Mesh booleans at 200 places of each removal: nothing that has not left yet is met."""
     whole = dressed_tray(seed)
     apart = take_apart(whole)
     referees = pairs(whole)
     present = list(whole.ids)
-    t = np.linspace(0, 130, 200)[:, None]
     for step in apart.removal.steps:
         present.remove(step.part)
+        corners = np.array([(0.0, 0.0, 0.0), *step.via])
+        way = along(np.vstack([corners, corners[-1] + 130 * np.array(step.direction)]), np.linspace(0, 1, 200))
         for other in present:
             a, b = sorted((step.part, other), key=whole.ids.index)
             sign = 1.0 if step.part == b else -1.0
-            assert referees[a, b].most(sign * t * np.array(step.direction))[0] < 1e-6
+            assert referees[a, b].most(sign * way)[0] < 1e-6
     assert apart.removal.body == "tray"
 
 
@@ -322,7 +340,7 @@ def test_a_joint_axis_that_no_other_rule_would_try_is_used():
     assert np.allclose(step.direction, joint.axis, atol=1e-8)
     without = Assembly(whole.name, whole.touch_mm, whole.parts, tuple(j for j in whole.joints if j is not joint))
     with pytest.raises(ChoreoError, match="drawer"):
-        take_apart(without)
+        removal(without, "tray")
 
 
 def test_fasteners_leave_first():
