@@ -48,11 +48,34 @@ def common(shapes: Shapes, others: Shapes) -> Shapes:
 
 def joined(layers: list[Shapes]) -> Shapes:
     """Return the union of each row over the layers, of which there is at least one; None counts as nothing."""
-    if len(layers) == 1:
-        return np.where(shapely.is_missing(layers[0]), NOTHING, layers[0])
-    table = np.stack(layers, axis=1)
-    table[shapely.is_missing(table)] = NOTHING
-    return np.asarray(union_rows(table))
+    return joined_rows(np.stack(layers, axis=1))
+
+
+def joined_rows(table: Shapes) -> Shapes:
+    """Return the union of each row of a (rows, k) array; None counts as nothing.
+
+    Notes
+    -----
+    Where edges all but coincide, a union can lose one of its areas without a sign of it. So every polygon that
+    went in is asked whether a point of it came out; where not, the union is made again on a grid, which is
+    slow and sure.
+
+    """
+    table = np.where(shapely.is_missing(table), NOTHING, table)
+    if table.shape[1] == 1:
+        return np.asarray(table[:, 0])
+    out = np.asarray(union_rows(table))
+    polygons, place = polygons_of(table.ravel())
+    row = place // table.shape[1]
+    lost = ~shapely.intersects(out[row], shapely.point_on_surface(polygons))
+    wrong = np.unique(row[lost])
+    if wrong.size:
+        out[wrong] = _sound(shapely.union_all(table[wrong], axis=1, grid_size=_GRID_PX))
+    return out
+
+
+_GRID_PX = 2.0**-20
+"""Fine enough to move no pixel, coarse enough for lines that ought to meet to meet."""
 
 
 def _sound(shapes: Shapes) -> Shapes:

@@ -18,8 +18,8 @@ from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.convex import convex_pieces, is_convex_ring, outward_normals
 from choreo.geometry.prism_image import prism_images
+from choreo.geometry.regions import joined
 from choreo.geometry.solid import Solid
-from choreo.geometry.unions import union_rows
 from choreo.model.plan import Floats
 
 Ints = NDArray[np.int64]
@@ -205,7 +205,7 @@ class Scene:
             return self._kept[key][frames]
         if count == 1:
             return self._piece_images(solid, frames)[:, 0]
-        return union_rows(np.stack([self.silhouette((solid, piece), frames) for piece in range(count)], axis=1))
+        return joined([self.silhouette((solid, piece), frames) for piece in range(count)])
 
     def _fill_pieces(self, solid: int, frames: Ints) -> None:
         images = self._piece_images(solid, frames)

@@ -60,6 +60,28 @@ def assemblies():
             ],
             [(0, 0, 0), (1, 1, 0)],
         ),
+        "tall post in a shallow ring": (
+            [[slab(ring(20), 0, 6, ring(7))], [slab(ring(6), 0, 40)]],
+            [(0, 0, 0), (0, 0, 1)],
+        ),
+        "collar around a post of a plate": (
+            [[slab(ring(28), 0, 2), slab(ring(4), 2, 9)], [slab(ring(12), 3, 8, ring(6))]],
+            [(0, 0, 0), (0, 0, 1)],
+        ),
+        "clip around a post of a plate": (
+            [
+                [slab(ring(28), 0, 2), slab(ring(4), 2, 12)],
+                [slab([(-9, -9), (9, -9), (9, -5), (-5, -5), (-5, 5), (9, 5), (9, 9), (-9, 9)], 3, 8)],
+            ],
+            [(0, 0, 0), (-1, 0, 0)],
+        ),
+        "splined collar on a splined post": (
+            [
+                [slab(ring(28), 0, 2), slab([(0.7 * x, 0.7 * y) for x, y in cross], 2, 14)],
+                [slab(ring(12), 3, 8, [(0.75 * x, 0.75 * y) for x, y in cross])],
+            ],
+            [(0, 0, 0), (0, 0, 1)],
+        ),
         "pin through a flange from below": (
             [
                 [slab(ring(20), 0, 6, ring(6)), slab(ring(16), 6, 14, ring(9))],

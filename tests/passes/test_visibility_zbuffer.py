@@ -136,6 +136,7 @@ def test_random_assemblies(seed, views):
 @given(st.integers(0, 2**32 - 1), st.lists(VIEWS, min_size=1, max_size=2))
 @example(5, [orthographic_camera(45, -5, (20, 20, 20), 6, RESOLUTION)])
 @example(90, [orthographic_camera(45, 0, (20, 20, 20), 6, RESOLUTION)])
+@example(22994, [perspective_camera(-130, 90, (20, 20, 20), 133, 50, (36, 20.25), RESOLUTION)])
 @example(9489889, [perspective_camera(148, 90, (20, 20, 20), 250, 50, (36, 20.25), RESOLUTION)])
 def test_visible_regions_tile_the_picture(seed, views):
     """By the law of what is seen: visible regions fill the union of all silhouettes and share nothing.
