@@ -355,7 +355,7 @@ def _legs(route: Floats, span: tuple[float, float]) -> list[_Leg]:
         low = -np.inf if k == 0 else end - length - _JOIN
         high = np.inf if k == len(lengths) - 1 else end + _JOIN
         low, high = max(low, span[0]), min(high, span[1])
-        if low < high:
+        if low <= high:
             way = step / length
             legs.append(_Leg(start - (end - length) * way, way, (float(low), float(high))))
     return legs

@@ -40,6 +40,17 @@ def line(*points):
     return np.array(points, dtype=float)
 
 
+def test_straight_up_beside_a_part_that_has_moved_aside():
+    """Nothing moves in the plane: b, 20 mm to the right of where it was, is met by what stands under its new place."""
+    e = two(box(20, 0, -20, 30, 10, -10), box(0, 0, 0, 10, 10, 10), touch=0.05)
+    up = line((0, 0, 0), (0, 0, 30))
+    assert not e.hits("a", up, "b")
+    assert e.hits("a", up, "b", np.array([20.0, 0, 0]))
+    beside = line((20, 0, 0), (20, 0, 30))
+    assert len(e.diagram("a", "b", up, beside, ((0, 30), (0, 0)))) == 1
+    assert len(e.diagram("a", "b", up, up, ((0, 30), (0, 0)))) == 0
+
+
 # Depth of penetration: the least way that parts two overlapping convex shapes (separating axis theorem; van den
 # Bergen, Collision Detection in Interactive 3D Environments, cited from memory; sums by hand).
 DEPTHS = [
@@ -57,6 +68,12 @@ def test_depth_of_overlapping_squares(one, other, depth):
     assert e.overlap_depth("b", "a") == pytest.approx(depth, abs=1e-8)
     lifted = two(box(x0, y0, 0, x1, y1, 20), box(a0, b0, 19.9, a1, b1, 40))
     assert lifted.overlap_depth("a", "b") == pytest.approx(0.1, abs=1e-8)
+
+
+def test_depth_is_that_of_the_deepest_place():
+    """A bar reaches 0.3 mm into one block and 0.7 mm into another."""
+    blocks = [*box(0, 0, 0, 10, 20, 20), *box(20, 0, 0, 30, 20, 20)]
+    assert two(blocks, box(9.7, 0, 0, 20.7, 20, 20)).overlap_depth("a", "b") == pytest.approx(0.7, abs=1e-8)
 
 
 def test_depth_is_nothing_where_parts_are_apart():
@@ -87,6 +104,15 @@ def test_press_fit_may_overlap_by_half_its_interference_in_the_radius():
         assert e.hits("b", line((0, 0, 0), (0.3, 0, 0)), "a")
         assert e.blocks_way("b", np.array([0.0, 0, 1]), "a") == hit
     assert two(plate, peg, touch=0.05, press=0.05).overlap_depth("a", "b") == pytest.approx(0.1 - 0.05 - 0.025)
+
+
+def test_press_fit_is_the_same_from_either_side():
+    """A peg pressed into a blind pocket comes out along +z only; the pocket comes off it along -z only."""
+    pocket = [*box(-10, -10, -2, 10, 10, 0), Slab(*_walls(), (0.0, 8.0))]
+    e = two(box(-4.05, -4.05, 0, 4.05, 4.05, 12), pocket, touch=0.05, press=0.2)
+    up = np.array([0.0, 0, 1])
+    assert [e.blocks_way("a", d, "b") for d in (up, -up)] == [False, True]
+    assert [e.blocks_way("b", d, "a") for d in (up, -up)] == [True, False]
 
 
 def test_press_fit_holds_for_its_own_pair_only():
@@ -244,24 +270,29 @@ def _near_edge(shapes, s, t):
     return union.area == 0 or shapely.distance(union.boundary, shapely.Point(s, t)) < 1e-3
 
 
+def region(polygons):
+    return shapely.union_all([shapely.MultiPoint(p).convex_hull for p in polygons])
+
+
 @QUICK
 @given(SEEDS)
 def test_outside_a_diagram_with_clearance_the_distance_is_kept(seed):
-    """Mesh distance of full-size solids: shrunk ones and what the shrinking took off."""
+    """Mesh distance of full-size solids: shrunk ones and what the shrinking took off. So too for hulls."""
     rng = np.random.default_rng(seed)
     assembly = random_assembly(seed)
-    clearance = float(rng.uniform(0.2, 3))
-    e = encounters_of(assembly, dict.fromkeys(itertools.combinations(assembly.ids, 2), clearance))
     a, b = assembly.ids[:2]
+    clearance = float(rng.uniform(0.2, 3))
+    e = encounters_of(assembly, {(a, b): clearance})
     one, other = line((0, 0, 0), (0, 0, 25)), line((0, 0, 0), tuple(rng.normal(size=3) * 20))
     length = float(np.linalg.norm(other[1]))
-    spans = ((0.0, 25.0), (0.0, length))
-    kept = shapely.union_all([shapely.MultiPoint(p).convex_hull for p in e.diagram(a, b, one, other, spans, kept=True)])
-    bare = shapely.union_all([shapely.MultiPoint(p).convex_hull for p in e.diagram(a, b, one, other, spans)])
-    assert shapely.difference(bare, kept).area < 1e-6
+    ask = (a, b, one, other, ((0.0, 25.0), (0.0, length)))
+    bare, kept = region(e.diagram(*ask)), region(e.diagram(*ask, kept=True))
+    bare_hulls, kept_hulls = region(e.diagram(*ask, hulls=True)), region(e.diagram(*ask, kept=True, hulls=True))
+    for inner, outer in ((bare, kept), (bare, bare_hulls), (bare_hulls, kept_hulls)):
+        assert shapely.difference(inner, outer).area < 1e-6
     pair = Pair(*(meshes(assembly)[name] for name in (a, b)))
     for s, t in zip(rng.uniform(0, 25, 40), rng.uniform(0, length, 40), strict=True):
-        if not shapely.intersects(kept, shapely.Point(s, t)):
+        if not (shapely.intersects(kept, shapely.Point(s, t)) and shapely.intersects(kept_hulls, shapely.Point(s, t))):
             gap = pair.gap(along(other, [t / length])[0] - along(one, [s / 25])[0], 9.0) + assembly.touch_mm
             assert gap >= clearance - 1e-5
 

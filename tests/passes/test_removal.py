@@ -374,6 +374,12 @@ def test_the_body_is_what_joints_lead_into_then_the_largest_then_the_first():
     assert choose_body(cell_assembly(cells), {**equal, "c": 2.0}) == "c"
     joints = [Joint("insert", "c", "b", (1.0, 0.0, 0.0)), Joint("insert", "a", "b", (-1.0, 0.0, 0.0))]
     assert choose_body(cell_assembly(cells, joints=joints), {**equal, "c": 9.0}) == "b"
+    five = {name: {(k, 0, 0)} for k, name in enumerate("abcde")}
+    joints = [Joint("insert", part, into, (1.0, 0.0, 0.0)) for part, into in ("ca", "db", "eb")]
+    assert (
+        choose_body(cell_assembly(five, joints=joints), dict(zip("abcde", (9.0, 1.0, 1.0, 1.0, 1.0), strict=True)))
+        == "b"
+    )
 
 
 def test_the_interlocked_demo_is_a_true_ring_for_meshes():
