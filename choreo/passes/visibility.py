@@ -69,15 +69,16 @@ class Visibility:
         return np.stack([first_alike(np.where(hiders[:, part], alike, -1).T) for part in range(self.parts)])
 
     @cached_property
-    def _largest_first(self) -> list[int]:
-        """Parts by area in plan: the sooner a part is hidden whole, the less is left to ask."""
+    def smallest_first(self) -> list[int]:
+        """Parts by the area of their hull in plan."""
         areas = [shapely.Polygon(hull.ring).area for hull in self.scene.hulls]
-        return sorted(range(self.parts), key=lambda part: -areas[part])
+        return sorted(range(self.parts), key=lambda part: areas[part])
 
     def _visible(self, part: int, frames: Ints) -> Shapes:
         out = self.silhouette(part, frames).copy()
         for word in (Front.FIRST, Front.MIXED):
-            for other in self._largest_first:
+            # The sooner a part is hidden whole, the less is left to ask.
+            for other in reversed(self.smallest_first):
                 rows = np.flatnonzero((self.codes[other, part, frames] == word) & ~shapely.is_empty(out))
                 if rows.size:
                     out[rows] = self._less(out[rows], part, other, frames[rows], whole=word == Front.FIRST)
@@ -89,7 +90,7 @@ class Visibility:
         """Shapes of the part less what the other hides of it."""
         if whole:
             return minus(shapes, self.silhouette(other, frames))
-        if self._largest_first.index(part) > self._largest_first.index(other):
+        if self.smallest_first.index(part) < self.smallest_first.index(other):
             return unhidden_region(self.scene, self._relation(part, other), frames, shapes)
         # What a smaller part hides without being seen there is hidden by what hides it, too.
         return minus(shapes, self.visible(other, frames))
