@@ -300,19 +300,13 @@ def test_two_blocks_that_cross_by_hand():
     assert (low, high) == pytest.approx((-4.975 * 2, 4.975 * 2), abs=0.011)
 
 
-MISSED = pytest.mark.xfail(
-    strict=True,
-    reason="motion.lag asks the whole diagram over the route only, though this easing leaves it in one piece",
-)
-
-
 @pytest.mark.parametrize(
     ("easing", "backward"),
     [
-        pytest.param("linear(0, 1.2)", False, marks=MISSED),
+        ("linear(0, 1.2)", False),
         ("linear(0, 1.2)", True),
-        pytest.param("linear(-0.3, 1)", False, marks=MISSED),
-        pytest.param("linear(-0.3, 1)", True, marks=MISSED),
+        ("linear(-0.3, 1)", False),
+        ("linear(-0.3, 1)", True),
         ("linear(0.2, 1.2, 1)", False),
         ("linear(0.2, 1.2, 1)", True),
     ],

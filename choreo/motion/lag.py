@@ -101,10 +101,9 @@ def forbidden_lags(diagram: Diagram, a: Walk, b: Walk) -> tuple[Span, ...]:
     """
     found: list[Span] = []
     first, second = _states(a), _states(b)
-    # With one moving stretch each, one look at the whole diagram answers for all pairs of states.
-    whole = None
-    if len(first) == len(second) == 3:
-        whole = diagram((-_SLIVER, a.length + _SLIVER), (-_SLIVER, b.length + _SLIVER))
+    # Where one stretch covers all that its walk covers, one look at the whole diagram answers for all states.
+    spans = _whole_span(first), _whole_span(second)
+    whole = diagram(spans[0], spans[1]) if spans[0] is not None and spans[1] is not None else None
     for one in first:
         for two in second:
             hit = diagram(_wide(one), _wide(two)) if whole is None else whole
@@ -133,6 +132,17 @@ def _states(walk: Walk) -> list[_State]:
         states.append(_State((ways[0], ways[1]), window, piece if ways[0] < ways[1] else None, walk))
     states.append(_State((after, after), (float(walk.frames), math.inf), None, walk))
     return states
+
+
+def _whole_span(states: list[_State]) -> Span | None:
+    """The stretch that covers all states, a sliver wider; None where no single stretch does."""
+    moving = [state for state in states if state.piece is not None]
+    if len(moving) != 1 or len(states) != 3:
+        return None
+    (low, high) = moving[0].span
+    if any(state.span[0] < low or state.span[1] > high for state in states):
+        return None
+    return low - _SLIVER, high + _SLIVER
 
 
 def _wide(state: _State) -> Span:
