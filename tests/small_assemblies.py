@@ -104,7 +104,7 @@ def stage(assembly, choreography, index=0):
     ways = plan_ways(one, apart.removal, apart.encounters)
     points = {part: hull_points(solid) for part, solid in apart.solids.items()}
     body = apart.removal.body
-    subject = Subject(points, order, body, ways.directions, ways.travels, apart.encounters)
+    subject = Subject(points, order, body, ways.directions, ways.travels, apart.encounters, ways.vias)
     frame = _frame(choreography)
     layout = plan_layout(subject, one, frame)
     return SimpleNamespace(

@@ -232,15 +232,13 @@ def _in_the_way(
     direction = subject.directions[part]
     spans: list[tuple[float, float]] = []
     for other in placed[1:]:
-        if not other.route.any():  # it never moves, and stays until this part has left: its way is known to be free
-            continue
         spans.extend(subject.encounters.resting_spans(other.part, other.route, part, (start, direction), farthest))
     return sorted(spans)
 
 
 def _past(way: float, blocked: list[tuple[float, float]]) -> float:
     for low, high in blocked:
-        if low < way < high:
+        if low < way < high + _HAIR:
             way = high + _HAIR
     return way
 
