@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import io
 import json
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -31,7 +33,20 @@ def main(argv: Sequence[str] | None = None) -> int:
         of choreo itself; 130 interrupted.
 
     """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a letter gets its number instead
+            stream.reconfigure(errors="backslashreplace")
     arguments = _parser().parse_args(argv)
+    try:
+        code = _run(arguments)
+        sys.stdout.flush()
+    except BrokenPipeError:  # whoever read our words has left; the work itself is done
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return code
+
+
+def _run(arguments: argparse.Namespace) -> int:
     try:
         said = arguments.run(arguments)
     except ChoreoError as error:
@@ -43,10 +58,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as error:  # noqa: BLE001 - the one place where a defect of ours is put into words
         _say_defect(error, as_json=arguments.json)
         return _DEFECT
-    if arguments.json:
-        print(json.dumps(said["json"], ensure_ascii=False))
-    else:
-        print("\n".join(said["words"]))
+    print(json.dumps(said["json"]) if arguments.json else "\n".join(said["words"]))
     return 0
 
 
@@ -135,7 +147,7 @@ def _dump_files(artefacts: dict[str, Any], wanted: list[str]) -> dict[str, str]:
 
     unknown = [name for name in wanted if name != "all" and name not in artefacts]
     if unknown:
-        raise ChoreoError((_unknown("stage", unknown[0], list(artefacts), "--dump"),))
+        raise ChoreoError(tuple(_unknown("stage", name, list(artefacts), "--dump") for name in unknown))
     names = list(artefacts) if "all" in wanted else wanted
     return {f"dump/{file_name(name)}": dump_text(artefacts[name]) for name in names}
 
@@ -240,12 +252,8 @@ def _compile_json(film: Film, out: Path, files: dict[str, Any]) -> dict[str, Any
 
 def _say_findings(error: ChoreoError, *, as_json: bool) -> None:
     if as_json:
-        print(
-            json.dumps(
-                {"ok": False, "exit": error.exit_code, "findings": [f.as_json() for f in error.findings]},
-                ensure_ascii=False,
-            )
-        )
+        findings = [finding.as_json() for finding in error.findings]
+        print(json.dumps({"ok": False, "exit": error.exit_code, "findings": findings}))
         return
     for finding in error.findings:
         print(finding.as_text(), file=sys.stderr)

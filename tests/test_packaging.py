@@ -31,7 +31,12 @@ def unpacked(tmp_path_factory):
 def run(unpacked, cwd, *arguments):
     environment = {**os.environ, "PYTHONPATH": str(unpacked)}
     return subprocess.run(
-        [sys.executable, "-m", "choreo", *arguments], cwd=cwd, env=environment, capture_output=True, text=True, check=False
+        [sys.executable, "-m", "choreo", *arguments],
+        cwd=cwd,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
     )
 
 

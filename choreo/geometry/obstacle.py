@@ -121,7 +121,7 @@ def _lowest(points: Floats, normals: Floats, which: Ints, along: Ints) -> Floats
     """Least of ``normals[along] . points[which]`` over a piece's corners, (k, m)."""
     x, y = points[..., 0].T[:, which], points[..., 1].T[:, which]  # (v, k)
     nx, ny = normals[along, :, 0], normals[along, :, 1]
-    least = x[0][:, None] * nx + y[0][:, None] * ny
+    least: Floats = x[0][:, None] * nx + y[0][:, None] * ny
     for corner in range(1, len(x)):
         np.minimum(least, x[corner][:, None] * nx + y[corner][:, None] * ny, out=least)
     return least

@@ -21,12 +21,12 @@ import numpy as np
 import shapely
 
 from choreo.geometry.front import Front
+from choreo.geometry.layer_order import Span, blocks, fewest_dropped, fewest_spans, in_one_ring, nearest_order
 from choreo.geometry.regions import common, joined, matters, minus, polygons_that_matter
 from choreo.geometry.scene import Bools, Ints, Shapes, first_alike
+from choreo.geometry.sight import Visibility
 from choreo.model.plan import Region, Removal
 from choreo.model.tracks import Holdout, Masking, OrderSpan
-from choreo.passes.layer_order import Span, blocks, fewest_dropped, fewest_spans, in_one_ring, nearest_order
-from choreo.passes.visibility import Visibility
 
 
 def masking(seen: Visibility, ids: Sequence[str], removal: Removal) -> Masking:
@@ -57,8 +57,7 @@ def masking(seen: Visibility, ids: Sequence[str], removal: Removal) -> Masking:
     asked.over &= ~dropped
     base = sorted(range(len(ids)), key=lambda part: (-removal.rank(ids[part]), part))
     orders = [
-        OrderSpan(span.first, span.last, tuple(ids[part] for part in order))
-        for span, order in _orders(asked, base)
+        OrderSpan(span.first, span.last, tuple(ids[part] for part in order)) for span, order in _orders(asked, base)
     ]
     holdouts = [
         holdout

@@ -62,4 +62,3 @@ def sample_tracks(
         opacity = np.ones(shot.frames)
         tracks.append(PartTrack(part, routes[part], found, places, screen, scale, opacity, (None,) * shot.frames))
     return tuple(tracks)
-

@@ -1,102 +1,22 @@
-"""What the camera sees of each part on each frame.
+"""Work out what the camera sees of each part on each frame.
 
-A part's visible region is its silhouette less every region in which another part is nearer. Regions are
-worked out when asked for and kept: most questions about layer order are settled without any. Frames on which
-the camera, the part and all parts that may hide it stand alike share one result.
+In:  solids, cameras, displacements of one shot      Out: Visibility
+
+Only how each pair of parts stands to each other is settled here; regions are worked out when asked for, for
+most questions about layer order are settled without any.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
 
 import numpy as np
-import shapely
 
-from choreo.geometry.cover import cover_layers, unhidden_region
-from choreo.geometry.front import Codes, Front, Relation, flipped, relation
-from choreo.geometry.regions import NOTHING, matters, minus
-from choreo.geometry.scene import Ints, Scene, Shapes, build_scene, first_alike
+from choreo.geometry.front import Front, Relation, flipped, relation
+from choreo.geometry.scene import build_scene
+from choreo.geometry.sight import Visibility
 from choreo.geometry.solid import Solid
 from choreo.model.plan import Floats
-
-
-@dataclass(frozen=True, eq=False)
-class Visibility:
-    """The answers for one shot; parts are numbered as the solids were given."""
-
-    scene: Scene
-    codes: Codes
-    """(parts, parts, frames) of `Front`; FIRST at [a, b]: a is in front of b wherever both are seen."""
-    _relations: dict[tuple[int, int], Relation]
-    _kept: dict[int, Shapes] = field(default_factory=dict)
-
-    @property
-    def parts(self) -> int:
-        """How many parts."""
-        return len(self.scene.solids)
-
-    def silhouette(self, part: int, frames: Ints) -> Shapes:
-        """Return the silhouettes of a part on those frames, px."""
-        return self.scene.silhouette((part,), frames)
-
-    def visible(self, part: int, frames: Ints) -> Shapes:
-        """Return what is seen of a part on those frames, px; frames that stand alike give the same object."""
-        source = self.alike(part)[frames]
-        kept = self._kept.setdefault(part, np.full(self.scene.frames, None, dtype=np.object_))
-        missing = np.unique(source)
-        missing = missing[shapely.is_missing(kept[missing])]
-        if missing.size:
-            kept[missing] = self._visible(part, missing)
-        return kept[source]
-
-    def cover_layers(self, a: int, b: int, frames: Ints) -> list[Shapes]:
-        """Return layers whose union is where b stands before some piece of a (see `choreo.geometry.cover`)."""
-        source = first_alike(self.scene.alike[[a, b]].T)[frames]
-        once, back = np.unique(source, return_inverse=True)
-        return [layer[back] for layer in cover_layers(self.scene, self._relation(a, b), once)]
-
-    def alike(self, part: int) -> Ints:
-        """(frames,) the first frame on which the part and all that may hide it stood alike."""
-        return np.asarray(self._alike[part])
-
-    @cached_property
-    def _alike(self) -> Ints:
-        hiders = (self.codes == Front.FIRST) | (self.codes == Front.MIXED)
-        hiders[range(self.parts), range(self.parts)] = True
-        alike = self.scene.alike
-        return np.stack([first_alike(np.where(hiders[:, part], alike, -1).T) for part in range(self.parts)])
-
-    @cached_property
-    def smallest_first(self) -> list[int]:
-        """Parts by the area of their hull in plan."""
-        areas = [shapely.Polygon(hull.ring).area for hull in self.scene.hulls]
-        return sorted(range(self.parts), key=lambda part: areas[part])
-
-    def _visible(self, part: int, frames: Ints) -> Shapes:
-        out = self.silhouette(part, frames).copy()
-        for word in (Front.FIRST, Front.MIXED):
-            # The sooner a part is hidden whole, the less is left to ask.
-            for other in reversed(self.smallest_first):
-                rows = np.flatnonzero((self.codes[other, part, frames] == word) & ~shapely.is_empty(out))
-                if rows.size:
-                    out[rows] = self._less(out[rows], part, other, frames[rows], whole=word == Front.FIRST)
-            # What rounding left of a hidden part must not be asked any further.
-            out[~matters(out)] = NOTHING
-        return out
-
-    def _less(self, shapes: Shapes, part: int, other: int, frames: Ints, *, whole: bool) -> Shapes:
-        """Shapes of the part less what the other hides of it."""
-        if whole:
-            return minus(shapes, self.silhouette(other, frames))
-        if self.smallest_first.index(part) < self.smallest_first.index(other):
-            return unhidden_region(self.scene, self._relation(part, other), frames, shapes)
-        # What a smaller part hides without being seen there is hidden by what hides it, too.
-        return minus(shapes, self.visible(other, frames))
-
-    def _relation(self, a: int, b: int) -> Relation:
-        return self._relations[a, b] if a < b else flipped(self._relations[b, a])
 
 
 def visibility(solids: Sequence[Solid], cameras: Floats, displacements: Floats, touch_mm: float) -> Visibility:
@@ -128,4 +48,3 @@ def visibility(solids: Sequence[Solid], cameras: Floats, displacements: Floats, 
             found = relations[a, b] = relation(scene, a, b)
             codes[a, b], codes[b, a] = found.code, flipped(found).code
     return Visibility(scene, codes, relations)
-

@@ -11,9 +11,10 @@ from choreo.errors import ChoreoError, Finding
 from choreo.model.assembly import Assembly, Joint, Part, Slab
 from choreo.read.depths import Placed, note_contradictions, placed, read_depth
 from choreo.read.names import entries, note_repeats, note_unknown
-from choreo.read.notes import Notes, Place, clipped
+from choreo.read.notes import Notes, clipped
 from choreo.read.outlines import read_sections
 from choreo.read.parse import parse
+from choreo.read.place import Place
 from choreo.read.plates import build_hero, build_plate, check_hero, check_plates
 from choreo.read.schema import check_schema
 from choreo.read.source import read_source

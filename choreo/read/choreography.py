@@ -9,8 +9,9 @@ from typing import Any
 from choreo.model.choreography import Choreography, Handoff, Shot
 from choreo.motion.timecode import parse_rate
 from choreo.read.names import entries, note_repeats
-from choreo.read.notes import Notes, Place
+from choreo.read.notes import Notes
 from choreo.read.phases import build_phase, build_pins, check_phases, note_easing
+from choreo.read.place import Place
 from choreo.read.values import note_rate
 from choreo.read.views import build_orbit, build_view, check_view
 

@@ -11,7 +11,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from choreo.model.assembly import Vector
-from choreo.read.notes import Notes, Place
+from choreo.read.notes import Notes
+from choreo.read.place import Place
 
 Depth = tuple[float, float]
 

@@ -11,7 +11,7 @@ import re
 from bisect import bisect_left
 from collections.abc import Iterator
 
-from choreo.read.notes import Place
+from choreo.read.place import Place
 
 _TOKEN = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"|[\[\]{},:]|[^\s\[\]{},:"]+')
 

@@ -10,7 +10,7 @@ import re
 import tomllib
 from bisect import bisect_left
 
-from choreo.read.notes import Place
+from choreo.read.place import Place
 
 _SPACE = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
 _BLANK = re.compile(r"[ \t]*")

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from choreo.read.notes import Notes, Place, choices, clipped, near_miss, pointer
+from choreo.read.notes import Notes, choices, clipped, near_miss, pointer
+from choreo.read.place import Place
 
 
 def entries(table: Any, key: str) -> list[Any]:

@@ -14,8 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from choreo.errors import Finding
-
-Place = tuple[str | int, ...]
+from choreo.read.place import Place
 
 MOST_FINDINGS = 100
 """More than a person mends in one go, and a bound on what a hostile file can make us print."""

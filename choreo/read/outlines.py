@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from choreo.model.assembly import Ring
-from choreo.read.notes import Notes, Place, spoken
+from choreo.read.notes import Notes, spoken
+from choreo.read.place import Place
 
 Geometries = NDArray[np.object_]
 

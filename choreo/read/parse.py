@@ -13,7 +13,8 @@ import tomllib
 from typing import Any
 
 from choreo.errors import ChoreoError, Finding, wrong_input
-from choreo.read.notes import Notes, Place, Source, printable, spoken
+from choreo.read.notes import Notes, Source, printable, spoken
+from choreo.read.place import Place
 
 DEEPEST = 40
 """Levels of nesting; the formats need fewer than ten."""

@@ -6,7 +6,8 @@ import os
 import re
 from pathlib import Path
 
-from choreo.read.notes import Notes, Place, spoken
+from choreo.read.notes import Notes, spoken
+from choreo.read.place import Place
 
 _NUMBER = re.compile(r"#+")
 

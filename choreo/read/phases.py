@@ -10,7 +10,8 @@ from typing import Any
 from choreo.model.choreography import PartMotion, Phase, Pin
 from choreo.motion.easing import parse_easing
 from choreo.read.names import note_unknown
-from choreo.read.notes import Notes, Place, clipped, key_path
+from choreo.read.notes import Notes, clipped, key_path
+from choreo.read.place import Place
 from choreo.read.values import note_zero, unit
 
 _ONLY_MOVING = ("beats", "easing", "move", "part", "stagger")

@@ -9,8 +9,9 @@ from typing import Any
 from choreo.model.assembly import Hero, Plate, Turntable, ViewAngle
 from choreo.motion.timecode import parse_rate
 from choreo.read.names import note_unknown
-from choreo.read.notes import Notes, Place, clipped
+from choreo.read.notes import Notes, clipped
 from choreo.read.paths import check_path, exists, is_sequence, numbered
+from choreo.read.place import Place
 from choreo.read.values import note_rate, note_zero, unit
 
 

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from choreo.model.assembly import Vector
 from choreo.motion.timecode import parse_rate
-from choreo.read.notes import Notes, Place
+from choreo.read.notes import Notes
+from choreo.read.place import Place
 
 SHORTEST_DIRECTION = 1e-9
 """A direction shorter than this is taken for 0: its angle would be noise."""

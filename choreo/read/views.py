@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from choreo.model.choreography import Orbit, View
-from choreo.read.notes import Notes, Place
+from choreo.read.notes import Notes
+from choreo.read.place import Place
 from choreo.read.values import vector
 
 FOCAL_MM = 85.0

@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from choreo.read.notes import Notes, Place, choices, clipped, near_miss, shown, spoken
+from choreo.read.notes import Notes, choices, clipped, near_miss, shown, spoken
+from choreo.read.place import Place
 
 _KINDS = {
     "object": "a table of keys",

@@ -30,9 +30,9 @@ def _plain(value: Any) -> Any:
     if isinstance(value, BaseGeometry):
         return shapely.to_wkt(value, rounding_precision=9)
     if isinstance(value, np.ndarray):
-        return [_plain(item) for item in value] if value.dtype == object else value.tolist()
+        return _plain(value.tolist())
     if isinstance(value, np.generic):
-        return value.item()
+        return _plain(value.item())
     if dataclasses.is_dataclass(value):
         fields = [f.name for f in dataclasses.fields(value) if not f.name.startswith("_")]
         return {name: _plain(getattr(value, name)) for name in fields}

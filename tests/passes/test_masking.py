@@ -9,9 +9,9 @@ import shapely
 from masking_cases import TOUCH_MM, assemblies, pinwheel, rect, ring, slab
 
 from choreo.geometry.camera import orthographic_camera, perspective_camera
+from choreo.geometry.layer_order import fewest_spans
 from choreo.geometry.solid import build_solid
 from choreo.model.plan import Removal, RemovalStep
-from choreo.passes.layer_order import fewest_spans
 from choreo.passes.masking import masking
 from choreo.passes.visibility import visibility
 

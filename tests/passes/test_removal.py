@@ -1,16 +1,15 @@
 """Removal orders against answers by hand, brute force on a grid of unit cubes, and mesh booleans along the way."""
 
-import functools
 import itertools
-import re
 from pathlib import Path
 
 import numpy as np
 import pytest
+from grid_referee import check_proof, comes_apart, free_on_grid, read_ring
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from mesh_referee import along, pairs
-from random_assemblies import AXES, blocks, cell_assembly, dressed_tray, inserted_cells, random_cells
+from random_assemblies import AXES, cell_assembly, dressed_tray, inserted_cells, random_cells
 
 from choreo.compile import take_apart
 from choreo.errors import ChoreoError
@@ -166,35 +165,7 @@ def test_a_keyhole_lets_its_pin_out_by_two():
     assert pairs(whole)["shell", "pin"].most(places)[0] < 1e-6
 
 
-# Brute force: on the grid, over all orders in which all but one part leave along an axis.
-
-
-def comes_apart(cells):
-    """Whether some order of single straight moves along the axes takes everything apart."""
-
-    @functools.cache
-    def from_here(present):
-        return len(present) == 1 or any(
-            free_on_grid(cells, part, present) and from_here(present - {part}) for part in sorted(present)
-        )
-
-    return from_here(frozenset(cells))
-
-
-def free_on_grid(cells, part, present):
-    others = set().union(*(cells[name] for name in present if name != part))
-    return [axis for axis, d in AXES.items() if not blocks(cells[part], others, d)]
-
-
-def core(cells):
-    """What is left when everything that can leave has left: the same in whichever order."""
-    present = set(cells)
-    while len(present) > 1:
-        leaver = next((p for p in sorted(present) if free_on_grid(cells, p, present)), None)
-        if leaver is None:
-            return present
-        present.remove(leaver)
-    return set()
+# Brute force on the grid of unit cubes.
 
 
 def check_on_grid(cells, whole, body):
@@ -220,35 +191,6 @@ def check_plan(cells, plan, body):
         # The body leaves only where nothing else can.
         assert step.part != body or not any(free_on_grid(cells, p, present) for p in present - {body})
         present.remove(step.part)
-
-
-RING = re.compile(r'"(\w+)" is held by "(\w+)" on its way ([+-][xyz])')
-TABLE = re.compile(r'^ *"(\w+)": (.*)$', re.MULTILINE)
-
-
-def read_ring(finding):
-    """(part, who holds it, on which way) of each link; the ring must close."""
-    ring = RING.findall(finding.why)
-    assert ring
-    assert [by for _, by, _ in ring] == [part for part, _, _ in ring[1:] + ring[:1]]
-    return ring
-
-
-def check_proof(cells, finding):
-    """Each link holds on the grid, the parts left are those, and the table of directions is true and whole."""
-    left = core(cells)
-    assert set(re.findall(r'"(\w+)"', finding.what)) == left
-    for part, by, axis in read_ring(finding):
-        assert blocks(cells[part], cells[by], AXES[axis])
-    table = TABLE.findall(finding.why)
-    assert {part for part, _ in table} == left
-    for part, row in table:
-        said = {}
-        for group in row.split("; "):
-            axes, names = group.split(" by ")
-            said.update((axis, set(names.split(" and "))) for axis in axes.split())
-        others = left - {part}
-        assert said == {n: {o for o in others if blocks(cells[part], cells[o], d)} for n, d in AXES.items()}
 
 
 @settings(max_examples=100, deadline=None, derandomize=True)

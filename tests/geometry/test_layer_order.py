@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from choreo.passes.layer_order import EXACT_SIZE, fewest_dropped, fewest_spans, in_one_ring, nearest_order
+from choreo.geometry.layer_order import EXACT_SIZE, fewest_dropped, fewest_spans, in_one_ring, nearest_order
 
 
 def table(n, pairs):

@@ -1,0 +1,137 @@
+"""The walls of the house: who may import whom, how large files and functions may grow, who may print."""
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+FILES = sorted((ROOT / "choreo").rglob("*.py"))
+
+MAY_IMPORT = {
+    "errors": set(),
+    "model": {"errors"},
+    "geometry": {"errors", "model"},
+    "motion": {"errors", "model"},
+    "passes": {"errors", "model", "geometry", "motion"},
+    "checks": {"errors", "model", "geometry", "motion"},
+    "read": {"errors", "model", "geometry", "motion"},
+    "write": {"errors", "model", "geometry", "motion"},
+    "picture": {"errors", "model", "geometry", "motion"},
+    "compile": {"errors", "model", "geometry", "motion", "passes", "checks"},
+}
+HELPERS_OF_PASSES = {"schedule_words"}
+"""Not passes: what one pass says to people."""
+
+
+def module(path):
+    return ".".join(path.relative_to(ROOT).with_suffix("").parts)
+
+
+def room(name):
+    parts = name.split(".")
+    return parts[1] if len(parts) > 1 else ""
+
+
+def imports(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "choreo":
+            yield node.module
+        elif isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names if alias.name.split(".")[0] == "choreo")
+
+
+@pytest.mark.parametrize("path", FILES, ids=module)
+def test_imports_run_downward(path):
+    own = room(module(path))
+    if own in {"cli", "__main__", "__init__", ""}:
+        return
+    for name in imports(path):
+        assert room(name) in MAY_IMPORT[own] | {own}, f"{module(path)} imports {name}"
+
+
+@pytest.mark.parametrize("path", FILES, ids=module)
+def test_no_pass_imports_a_pass(path):
+    if room(module(path)) != "passes":
+        return
+    for name in imports(path):
+        if room(name) == "passes":
+            assert name.split(".")[2] in HELPERS_OF_PASSES, f"{module(path)} imports {name}"
+
+
+def test_no_import_cycles():
+    graph = {module(path): set(imports(path)) for path in FILES}
+    done, open_ = set(), []
+
+    def visit(name):
+        assert name not in open_, f"cycle: {' -> '.join([*open_, name])}"
+        if name in done or name not in graph:
+            return
+        open_.append(name)
+        for other in sorted(graph[name]):
+            visit(other)
+        open_.pop()
+        done.add(name)
+
+    for name in sorted(graph):
+        visit(name)
+
+
+@pytest.mark.parametrize("path", FILES, ids=module)
+def test_files_and_functions_stay_small(path):
+    text = path.read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= 400
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.FunctionDef):
+            body = node.body[1:] if ast.get_docstring(node) else node.body
+            lines = body[-1].end_lineno - body[0].lineno + 1 if body else 0
+            assert lines <= 50, f"{node.name} has {lines} lines"
+
+
+@pytest.mark.parametrize("path", FILES, ids=module)
+def test_public_things_have_docstrings(path):
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    assert ast.get_docstring(tree) or path.name == "__init__.py"
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
+            assert ast.get_docstring(node), node.name
+
+
+@pytest.mark.parametrize("path", FILES, ids=module)
+def test_only_the_command_line_prints(path):
+    calls = [n for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Call)]
+    printing = [n for n in calls if isinstance(n.func, ast.Name) and n.func.id == "print"]
+    assert not printing or path.name == "cli.py"
+
+
+@pytest.mark.parametrize("path", FILES, ids=module)
+def test_results_do_not_hang_on_clocks_or_chance(path):
+    text = path.read_text(encoding="utf-8")
+    assert not re.search(r"^\s*(import|from) (time|datetime|random|secrets|uuid)\b", text, re.MULTILINE)
+    assert "default_rng()" not in text
+
+
+def test_passes_say_what_goes_in_and_comes_out():
+    for path in FILES:
+        if room(module(path)) == "passes" and path.stem not in HELPERS_OF_PASSES | {"__init__"}:
+            said = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8")))
+            assert said, path.name
+
+
+def test_top_level_holds_nothing_else():
+    import subprocess
+
+    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False).stdout
+    top = {line.split("/")[0] for line in listed.splitlines()}
+    allowed = {
+        "README.md",
+        "DEVELOPERS.md",
+        "pyproject.toml",
+        "choreo",
+        "tests",
+        "schemas",
+        "demo_assemblies",
+        "LICENSE",
+    }
+    assert {name for name in top if not name.startswith(".")} <= allowed
