@@ -181,9 +181,7 @@ class _Look:
         self.matrix = matrix
         self.prisms = [self._prisms(solid, positions[name][frame]) for name, solid in solids.items()]
         (self.order,) = (s.back_to_front for s in plan.orders if s.first <= frame <= s.last)
-        self.holdouts = [
-            (h.part, h.behind, _shape(h.region)) for h in plan.holdouts if h.first <= frame <= h.last
-        ]
+        self.holdouts = [(h.part, h.behind, _shape(h.region)) for h in plan.holdouts if h.first <= frame <= h.last]
 
     def name(self, part: int) -> str:
         """Return the part in quotes."""
@@ -201,8 +199,10 @@ class _Look:
         starts, ends = [], []
         for prism in (p for prisms in self.prisms for p in prisms):
             low, high = np.full(len(prism.start), prism.z0), np.full(len(prism.start), prism.z1)
-            corners = [np.column_stack(xyz) for xyz in ((prism.start, low), (prism.end, low),
-                                                        (prism.start, high), (prism.end, high))]
+            corners = [
+                np.column_stack(xyz)
+                for xyz in ((prism.start, low), (prism.end, low), (prism.start, high), (prism.end, high))
+            ]
             a, b, c, d = (self._project(corner) for corner in corners)
             starts += [a, c, a]
             ends += [b, d, c]

@@ -63,9 +63,7 @@ def unhidden_region(scene: Scene, found: Relation, frames: Ints, shapes: Shapes)
         chosen = ways[:, split] == Way.SPLIT
         count = len(found.pieces)
         out = out.copy()
-        out[split] = joined(
-            [_piece_unhidden(scene, found, i, frames[split], out[split], chosen) for i in range(count)]
-        )
+        out[split] = joined([_piece_unhidden(scene, found, i, frames[split], out[split], chosen) for i in range(count)])
     return out
 
 

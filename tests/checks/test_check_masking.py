@@ -63,10 +63,13 @@ def test_a_missing_holdout_is_found(cup_and_cell):
 def test_a_holdout_displaced_by_some_pixels_is_found(cup_and_cell):
     plan, *rest = cup_and_cell
     moved = tuple(
-        dataclasses.replace(h, region=tuple(
-            Region(tuple((x, y + 8) for x, y in r.outline), tuple(tuple((x, y + 8) for x, y in o) for o in r.holes))
-            for r in h.region
-        ))
+        dataclasses.replace(
+            h,
+            region=tuple(
+                Region(tuple((x, y + 8) for x, y in r.outline), tuple(tuple((x, y + 8) for x, y in o) for o in r.holes))
+                for r in h.region
+            ),
+        )
         for h in plan.holdouts
     )
     assert errors(dataclasses.replace(plan, holdouts=moved), rest)

@@ -139,9 +139,7 @@ def test_fewest_spans_against_every_cutting(n, frames, seed):
         cuts
         for cuts in range(frames)
         for inner in itertools.combinations(range(1, frames), cuts)
-        if not any(
-            has_ring(over[a:b].any(axis=0)) for a, b in itertools.pairwise([0, *inner, frames])
-        )
+        if not any(has_ring(over[a:b].any(axis=0)) for a, b in itertools.pairwise([0, *inner, frames]))
     )
     assert len(spans) == fewest + 1
 

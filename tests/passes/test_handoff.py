@@ -27,9 +27,7 @@ def plan_view(count, px_per_mm=10):
 def test_rises_by_equal_steps_to_one_on_the_last_frame():
     # By hand: k/4 over the last 4 of 10 frames.
     x = np.array([9, 7, 5, 3, 1, 0, 0, 0, 0, 0], dtype=float)
-    opacity = handoff(
-        shot(("assemble", 5), ("hold", 5)), {"lid": BOX}, plan_view(10), {"lid": np.c_[x, 0 * x, 0 * x]}
-    )
+    opacity = handoff(shot(("assemble", 5), ("hold", 5)), {"lid": BOX}, plan_view(10), {"lid": np.c_[x, 0 * x, 0 * x]})
     assert opacity.tolist() == [0, 0, 0, 0, 0, 0, 0.25, 0.5, 0.75, 1]
 
 
@@ -90,9 +88,7 @@ def test_in_perspective_the_nearest_corner_decides():
     camera = perspective_camera(0, 0, (0, 0, 0), 100, 85, (36, 20.25), (1920, 1080)).matrix
     x = np.array([0.01, 0.0])
     with pytest.raises(ChoreoError, match=r"0\.51 px off"):
-        handoff(
-            shot(("assemble", 2), frames=2), {"lid": BOX}, np.array([camera] * 2), {"lid": np.c_[x, 0 * x, 0 * x]}
-        )
+        handoff(shot(("assemble", 2), frames=2), {"lid": BOX}, np.array([camera] * 2), {"lid": np.c_[x, 0 * x, 0 * x]})
 
 
 def test_a_shot_shorter_than_the_handoff_says_so():

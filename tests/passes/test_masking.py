@@ -21,9 +21,7 @@ PLAN_VIEW = orthographic_camera(0, 0, (0, 0, 0), 10, RESOLUTION).matrix
 
 def compiled(parts, ids, shifts, cameras):
     """Parts in order of ids; the first is the body, the last leaves first. shifts (parts, frames, 3)."""
-    seen = visibility(
-        [build_solid(p) for p in parts], np.array(cameras), np.array(shifts, dtype=float), TOUCH_MM
-    )
+    seen = visibility([build_solid(p) for p in parts], np.array(cameras), np.array(shifts, dtype=float), TOUCH_MM)
     steps = tuple(RemovalStep(name, (0.0, 0.0, 1.0)) for name in reversed(ids[1:]))
     return seen, masking(seen, ids, Removal(steps, ids[0]))
 
