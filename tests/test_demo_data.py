@@ -155,9 +155,9 @@ def test_names_refer_to_parts(demo):
 
 @pytest.mark.parametrize("demo", DEMOS)
 def test_every_phase_leaves_time_for_its_stagger(demo):
-    # Hand arithmetic: of n moving parts the last starts (n - 1) * stagger after the first, takes `move` frames,
-    # and must be seen in its place on the phase's last frame. Where parts land on beats, the first lands a
-    # whole move after the phase begins.
+    # Hand arithmetic: of n moving parts the last starts (n - 1) * stagger after the first, later by its own delay,
+    # takes `move` frames, and must be seen in its place on the phase's last frame. Where parts land on beats, the
+    # first lands a whole move after the phase begins, and a delay may be longer: the part's turn comes early.
     film = tomllib.loads(choreography_text(demo))
     moving = len(assembly(demo)["parts"]) - 1
     move = film["defaults"]["move"]
@@ -168,7 +168,23 @@ def test_every_phase_leaves_time_for_its_stagger(demo):
                 assert phase["beats"][-1] <= phase["frames"] - 1
             else:
                 stagger = phase.get("stagger", film["defaults"]["stagger"])
-                assert (moving - 1) * stagger + move <= phase["frames"] - 1
+                longest = max((p.get("delay", 0) for p in phase.get("part", {}).values()), default=0)
+                assert (moving - 1) * stagger + move + longest <= phase["frames"] - 1
+
+
+def test_headlamp_asks_for_landings_on_beats():
+    # Hand arithmetic: the part whose turn is k asks to land on k * stagger + delay + move; for every k that is a
+    # beat, and with delays of whole staggers it stays one. A part's turn follows from the order in which parts come
+    # apart: the filter goes in right after the board and the reflector (k = 2), and waits for the last beat of all.
+    film = tomllib.loads(choreography_text("headlamp"))
+    moving = len(assembly("headlamp")["parts"]) - 1
+    (phase,) = (p for shot in film["shot"] for p in shot["phase"] if "beats" in p)
+    delays = {name: part.get("delay", 0) for name, part in phase["part"].items()}
+    landings = [k * phase["stagger"] + film["defaults"]["move"] for k in range(moving)]
+    assert set(landings) <= set(phase["beats"])
+    assert all(delay % phase["stagger"] == 0 for delay in delays.values())
+    assert landings[2] + delays["filter"] == phase["beats"][-1]
+    assert landings[-1] < phase["beats"][-1]
 
 
 # --- solids -----------------------------------------------------------------------------------------------------
@@ -290,7 +306,8 @@ def test_screws_pass_the_bezel_through_iso_273_holes():
     low, *_rest = part_of("headlamp", "bezel")["slabs"]
     axes = sorted(part_of("headlamp", f"screw_{n}")["offset"][:2] for n in (1, 2, 3, 4))
     small = [hole for hole in low["holes"] if max(sizes(hole)) < 10]
-    assert sorted((np.min(h, axis=0) + np.max(h, axis=0)).tolist() for h in small) == [[2 * x, 2 * y] for x, y in axes]
+    middles = sorted(((np.min(h, axis=0) + np.max(h, axis=0)) / 2).round(6).tolist() for h in small)
+    assert middles == axes
     assert [sizes(h) for h in small] == [pytest.approx((2.9, 2.9), abs=0.002)] * 4
 
 
