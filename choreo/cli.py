@@ -9,7 +9,7 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any, NoReturn, Self
 
 from choreo import __version__
 from choreo.errors import ChoreoError, Finding
@@ -63,7 +63,7 @@ def _run(arguments: argparse.Namespace) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="choreo",
         description="Compile an assembly and a choreography into collision-free tracks, layer orders, holdout masks "
         "and a storyboard strip.",
@@ -174,9 +174,11 @@ def _require_shot(project: Project, shot: str | None, path: Path) -> None:
 
 
 def _unknown(kind: str, name: str, known: list[str], where: str) -> Finding:
+    from choreo.read.notes import clipped, printable  # noqa: PLC0415
+
     return Finding(
         code=f"unknown-{kind}",
-        what=f'There is no {kind} "{name}".',
+        what=f'There is no {kind} "{printable(clipped(name))}".',
         file=where,
         remedy=f"Choose one of: {', '.join(known)}.",
     )
@@ -270,6 +272,15 @@ def _say_defect(error: Exception, *, as_json: bool) -> None:
         remedy="Please report it together with the two project files.",
     )
     _say_findings(ChoreoError((finding,), exit_code=_DEFECT), as_json=as_json)
+
+
+class _Parser(argparse.ArgumentParser):
+    """Answers a command line that makes no sense, without the control characters that may be in it."""
+
+    def error(self, message: str) -> NoReturn:
+        from choreo.read.notes import printable  # noqa: PLC0415
+
+        super().error(printable(message))
 
 
 class _Progress:

@@ -16,7 +16,6 @@ from choreo.errors import Finding
 from choreo.write.dump import dump_text, file_name
 
 ROOT = Path(__file__).resolve().parents[1]
-DEMOS = ROOT / "demo_assemblies"
 
 ASSEMBLY = {
     "format": "choreo/assembly",
@@ -167,23 +166,25 @@ def test_a_dump_of_anything():
 # --- Exit 1 -------------------------------------------------------------------------------------------------------
 
 
-def test_an_interlocked_assembly_has_no_solution(tmp_path, capsys):
-    code, out, err = run(capsys, "compile", DEMOS / "interlocked", "--out", tmp_path / "out")
-    assert (code, out) == (1, "")
-    assert "error[interlocked]" in err
-    assert "nothing was written" in err
-    assert not (tmp_path / "out").exists()
-    code, out, err = run(capsys, "check", DEMOS / "interlocked", "--json")
-    said = json.loads(out)
-    assert (code, err, said["ok"], said["exit"]) == (1, "", False, 1)
-    assert said["findings"][0]["code"] == "interlocked"
+def test_an_interlocked_assembly_has_no_solution(project, capsys):
+    # A lid that is walled in: a floor below it, a wall around it, a roof above it, all one part.
+    outer, hole = [[-30, -20], [30, -20], [30, 20], [-30, 20]], [[-25, -15], [-25, 15], [25, 15], [25, -15]]
+    floor, roof = {"outline": outer, "z": [0, 10]}, {"outline": outer, "z": [14, 20]}
+    case = {**ASSEMBLY["parts"][0], "slabs": [floor, {"outline": outer, "holes": [hole], "z": [10, 14]}, roof]}
+    write(project, changed(parts=[case, ASSEMBLY["parts"][1]]))
+    for command in ("check", "compile"):
+        code, out, err = run(capsys, command, project)
+        assert (code, out) == (1, "")
+        assert "error[interlocked]" in err
+        assert "nothing was written" in err
+        assert not (project / "out").exists()
 
 
 def test_all_shots_say_what_is_wrong_with_them(project, capsys):
     write(project, choreography=CHOREOGRAPHY.replace("frames = 24", "frames = 12"))
     code, out, err = run(capsys, "compile", project, "--json")
     findings = json.loads(out)["findings"]
-    assert (code, err) == (1, "")
+    assert (code, err, json.loads(out)["ok"], json.loads(out)["exit"]) == (1, "", False, 1)
     assert [finding["code"] for finding in findings] == ["too-little-time"] * 2
     assert ['"one"' in findings[0]["what"], '"two"' in findings[1]["what"]] == [True, True]
 
@@ -279,9 +280,11 @@ def test_hostile_arguments_do_not_reach_the_terminal(project, capsys, name):
     assert "\x1b" not in out + err
     assert "\u202e" not in out + err
     assert max(len(line) for line in err.splitlines()) < 1000
-    code, out, err = run(capsys, "check", project / name)
-    assert code == 2
-    assert "\x1b" not in out + err
+    for arguments in (("check", project / name), (name, project), ("check", project, "--" + name)):
+        code, out, err = run(capsys, *arguments)
+        assert code == 2
+        assert "\x1b" not in out + err
+        assert "\u202e" not in out + err
 
 
 # --- All or nothing (G9) --------------------------------------------------------------------------------------------
@@ -354,7 +357,7 @@ def test_an_interruption_is_said(project, capsys, monkeypatch):
     assert "stopped; nothing was written" in err
 
 
-# --- Processes of their own ---------------------------------------------------------------------------------------------
+# --- Processes of their own ----------------------------------------------------------------------------------------
 
 
 def process(*arguments, cwd=None, **environment):
