@@ -24,7 +24,7 @@ from choreo.model.choreography import Choreography, Shot
 from choreo.model.plan import Floats, Removal
 from choreo.model.report import Report
 from choreo.model.tracks import ShotTracks, Tracks
-from choreo.passes.contacts import ContactGraph, find_contacts, find_overlaps
+from choreo.passes.contacts import ContactGraph, find_contacts, find_loose_joints, find_overlaps
 from choreo.passes.framing import check_framing
 from choreo.passes.handoff import handoff
 from choreo.passes.layout import Layout, plan_layout
@@ -53,6 +53,7 @@ class Apart:
     contacts: ContactGraph
     encounters: Encounters
     removal: Removal
+    warnings: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,13 +96,14 @@ def take_apart(
     if overlaps:
         raise wrong_input(*overlaps)
     contacts = find_contacts(assembly, solids, reach_mm=assembly.touch_mm)
+    warnings = find_loose_joints(contacts, solids, file)
     on_stage("contacts", contacts)
 
     body = choose_body(assembly, {name: solid.volume for name, solid in solids.items()})
     normals = {part: contacts.normals_of(part) for part in assembly.ids}
     removal = plan_removal(assembly, encounters, normals, body, bent=True)
     on_stage("removal", removal)
-    return Apart(assembly, solids, contacts, encounters, removal)
+    return Apart(assembly, solids, contacts, encounters, removal, warnings)
 
 
 def compile_film(
@@ -163,7 +165,7 @@ def compile_film(
     tracks = Tracks(
         *digests, (rate.numerator, rate.denominator), choreography.resolution, tuple(made for made, _ in shots)
     )
-    report = summarise(assembly, apart.removal, [facts for _, facts in shots], warnings)
+    report = summarise(assembly, apart.removal, [facts for _, facts in shots], (*warnings, *apart.warnings))
     on_stage("report", report)
     return Film(apart, tracks, report, frame)
 

@@ -35,8 +35,13 @@ FACES = 0.05
 """Below this fraction the axis points at the viewer: how far a part comes out then does not show."""
 _FARTHEST = 40.0
 """Travel is given up beyond this many times the size of the product."""
+_EDGE_ON = 1e-3
+"""What a camera sees of a way is taken for at least this much of what it sees of the way across it."""
 _HAIR = 1e-6
 """mm; a part rests this far beyond the end of a way that is blocked, so that nothing passes it by rounding."""
+_TRIES = 16
+_LANE_PX = 4.0
+"""px by which a travelled corridor is kept clear of more, where perspective brought a part back into it."""
 _BIAS = 0.02
 """Fraction of the frame by which a part leans to its own side of the body where places are as good."""
 
@@ -221,7 +226,8 @@ def _never_clear(part: str, gap_px: float) -> Finding:
         code="no-room",
         what=f'Part "{part}" is never {gap_px:g} px clear of the other parts, however far it goes along its axis.',
         why="In this view its way out runs toward the vanishing point, or the gap is too large for the frame.",
-        remedy="Lower gap_px, or turn the view so that the removal axis shows better.",
+        remedy="Let the camera be solved or stand farther away (distance_mm), lower gap_px, or turn the view so that "
+        "the removal axis shows better.",
     )
 
 
@@ -252,28 +258,38 @@ def _sideways(
     gap_px: float,
     bounded: bool,
 ) -> Floats:
-    """Come out by the clearance, then go to the nearest free place of the middle camera's screen."""
+    """Come out by the clearance, then go to the nearest place of the middle camera's screen that is free for all."""
     direction, middle = subject.directions[part], cameras[len(cameras) // 2]
     before = subject.before(part)
     lift = _lift(subject, part, frame.clearance_mm)
     out = before[-1] + direction * lift
     points = subject.points[part] + out
     hull = hulls_on_screen(points, [middle])[0]
-    lanes = [keep_out(one.corridor, hull, 0.0) for one in placed[1:]]
     wish = _lean(subject, part, middle) * frame.size * _BIAS
     allowed = _room(hull, frame) if bounded else None
-    extra = 0.0
-    for _ in range(8):
-        outlines = [keep_out(one.hulls[len(cameras) // 2], hull, gap_px + extra) for one in placed]
+    air = frame.clearance_mm * float(middle.scale_at(points.mean(axis=0)))
+    backs = [_back_to(middle, camera, points.mean(axis=0), direction) for camera in cameras]
+    views = list(zip(hulls_on_screen(points, cameras), backs, strict=True))
+    extra = lane = 0.0
+    for _ in range(_TRIES):
+        outlines = [
+            shapely.transform(keep_out(one.hulls[c], own, gap_px + extra), lambda xy, back=back: xy @ back.T)
+            for c, (own, back) in enumerate(views)
+            for one in placed
+        ]
+        lanes = [keep_out(one.corridor, hull, air + lane) for one in placed[1:]]
         shift = nearest_free([*outlines, *lanes], wish, frame.size, allowed)
         if shift is None:
             raise _no_room(part, hull, placed, frame)
         rest = out + _level(shift, points.mean(axis=0), direction, middle)
+        # Under a perspective camera the outline changes as the part goes sideways: look again where it ended.
         hulls = hulls_on_screen(subject.points[part] + rest, cameras)
         apart = float(shapely.distance(hulls[:, None], np.stack([one.hulls for one in placed], axis=1)).min())
-        if apart >= gap_px - 1e-6:
+        in_lane = any(shapely.dwithin(hulls[len(cameras) // 2], one.corridor, air / 2) for one in placed[1:])
+        if apart >= gap_px - 1e-6 and not in_lane:
             break
-        extra += 1.02 * (gap_px - apart) + 1e-3
+        extra += 1.02 * max(gap_px - apart, 0.0) + (1e-3 if apart < gap_px else 0.0)
+        lane += _LANE_PX if in_lane else 0.0
     if _seen(direction, middle) < FACES and part not in subject.travels:
         least = before[-1] + direction * _least_lift(subject, part, rest - out, frame.clearance_mm, lift)
         rest, out = rest + least - out, least
@@ -315,6 +331,21 @@ def _level(shift: Floats, at: Floats, direction: Floats, camera: Camera) -> Floa
     down = camera.matrix[1, :3] - (camera.matrix[1, :3] @ camera.forward) * camera.forward
     rows = np.stack([right / np.linalg.norm(right), down / np.linalg.norm(down), direction])
     return np.asarray(np.linalg.solve(rows, [shift[0] / scale, shift[1] / scale, 0.0]))
+
+
+def _back_to(middle: Camera, camera: Camera, at: Floats, direction: Floats) -> Floats:
+    """Return the (2, 2) map from a shift on one camera's screen to the one on the middle camera's that causes it.
+
+    The part goes sideways, across `direction`. A way along which the camera looks does not show on its screen, so
+    a shift there asks for a very long way on the middle one: what is forbidden becomes a strip.
+    """
+    if camera is middle:
+        return np.eye(2)
+    steps = np.stack([_level(np.array(shift), at, direction, middle) for shift in ((1.0, 0.0), (0.0, 1.0))])
+    small = 1e-3 / float(np.abs(steps).max())
+    there = (camera.project(at + small * steps)[0] - camera.project(at)[0]).T / small
+    u, size, v = np.linalg.svd(there)
+    return np.asarray(v.T @ np.diag(1 / np.maximum(size, _EDGE_ON * size[0])) @ u.T)
 
 
 def _lean(subject: Subject, part: str, camera: Camera) -> Floats:

@@ -225,11 +225,12 @@ def cut_out(cuts: Sequence[Cuts]) -> Floats:
 
 def cut_below(polygons: Floats, s_end: float) -> Floats:
     """Clip convex polygons (n, v, 2) of the (s, t) plane to ``s <= s_end``; drop what vanishes."""
-    return _clip(polygons, np.tile([1.0, 0.0, s_end], (len(polygons), 1, 1))) if len(polygons) else polygons
+    # A copy: what is cut here may be remembered elsewhere, and `_clip` works in place.
+    return _clip(polygons.copy(), np.tile([1.0, 0.0, s_end], (len(polygons), 1, 1))) if len(polygons) else polygons
 
 
 def _clip(polygons: Floats, planes: Floats) -> Floats:
-    """Cut n convex polygons, each by its own half-planes ``a s + b t <= c`` (n, m, 3); drop the empty ones."""
+    """Cut n convex polygons, in place, each by half-planes ``a s + b t <= c`` (n, m, 3); drop the empty ones."""
     for m in range(planes.shape[1]):
         side = polygons[..., 0] * planes[:, m, 0, None]
         side += polygons[..., 1] * planes[:, m, 1, None]

@@ -3,9 +3,9 @@
 Most pairs of areas are apart, or one holds the other. Saying so costs a tenth of cutting them.
 
 Where edges all but coincide, as those of neighbouring parts do, floating point now and then makes an area too
-many or loses one, without a sign of it. So a point of every polygon that comes out, or of every one that went
-into a union, is asked where it lies; where the answer is wrong the work is done again on a grid, which is slow
-and sure.
+many or loses one, without a sign of it. So a point of every polygon that went into a union, or of every one of
+few corners that comes out of a cut (those made in error are of few), is asked where it lies; where the answer
+is wrong the work is done again on a grid, which is slow and sure.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ def minus(shapes: Shapes, others: Shapes) -> Shapes:
     out[rows[gone]] = NOTHING
     rows = rows[~gone]
     left = _sound(shapely.difference(shapes[rows], others[rows]))
-    point, row = _points(left)
+    point, row = _points(left, _FEW)
     wrong = np.unique(row[shapely.intersects(others[rows[row]], point) | ~shapely.intersects(shapes[rows[row]], point)])
     left[wrong] = _sound(shapely.difference(shapes[rows[wrong]], others[rows[wrong]], grid_size=_GRID_PX))
     out[rows] = left
@@ -52,7 +52,7 @@ def common(shapes: Shapes, others: Shapes) -> Shapes:
     out[rows[whole]] = shapes[rows[whole]]
     rows = rows[~whole]
     both = _sound(shapely.intersection(shapes[rows], others[rows]))
-    point, row = _points(both)
+    point, row = _points(both, _FEW)
     wrong = np.unique(
         row[~shapely.intersects(others[rows[row]], point) | ~shapely.intersects(shapes[rows[row]], point)]
     )
@@ -80,11 +80,16 @@ def joined_rows(table: Shapes) -> Shapes:
     return out
 
 
-def _points(shapes: Shapes) -> tuple[Shapes, Ints]:
-    """A point inside each polygon, and the row of its shape."""
+def _points(shapes: Shapes, most_corners: int | None = None) -> tuple[Shapes, Ints]:
+    """A point inside each polygon, if it has no more than so many corners, and the row of its shape."""
     polygons, row = polygons_of(shapes)
+    if most_corners is not None:
+        few = shapely.get_num_coordinates(polygons) <= most_corners
+        polygons, row = polygons[few], row[few]
     return shapely.point_on_surface(polygons), row
 
+
+_FEW = 24
 
 _GRID_PX = 2.0**-20
 """Fine enough to move no pixel, coarse enough for lines that ought to meet to meet."""

@@ -19,7 +19,7 @@ import shapely
 
 from choreo.errors import Finding
 from choreo.geometry.encounter import Encounters
-from choreo.geometry.solid import Solid
+from choreo.geometry.solid import Band, Solid
 from choreo.model.assembly import Assembly, Joint, Vector
 from choreo.model.plan import Floats
 
@@ -85,6 +85,33 @@ def find_contacts(assembly: Assembly, solids: Mapping[str, Solid], *, reach_mm: 
         if contact or joints:
             graph.add_edge(a, b, joints=joints, contact=contact)
     return ContactGraph(graph, tuple(contacts))
+
+
+def find_loose_joints(
+    contacts: ContactGraph, solids: Mapping[str, Solid], file: str | None = None
+) -> tuple[Finding, ...]:
+    """Warn of joints whose two parts do not touch, with the distance between them."""
+    loose = []
+    for a, b, data in contacts.graph.edges(data=True):
+        if data["contact"] is None:
+            apart = min(_apart(one, two) for one in solids[a].bands for two in solids[b].bands)
+            loose.append(
+                Finding(
+                    code="joint-apart",
+                    severity="warning",
+                    what=f'Parts "{a}" and "{b}" are joined but rest {apart:.2f} mm apart.',
+                    file=file,
+                    place="/joints",
+                    why="Parts that are joined usually touch; an offset or a depth may be wrong.",
+                    remedy="Check where the two lie, or take the joint out.",
+                )
+            )
+    return tuple(loose)
+
+
+def _apart(one: Band, two: Band) -> float:
+    in_plan = float(shapely.distance(one.section, two.section))
+    return float(np.hypot(in_plan, max(one.z0 - two.z1, two.z0 - one.z1, 0.0)))
 
 
 def find_overlaps(assembly: Assembly, encounters: Encounters, file: str | None = None) -> tuple[Finding, ...]:

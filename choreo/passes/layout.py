@@ -33,6 +33,8 @@ _AIMING = 4
 """Rounds in which the camera's target still follows what is shown."""
 _STEP_BACK = 1.7
 _WATCHED = 5
+_WATCHED_TURN = 20.0
+"""Degrees between two rest frames that are respected from the start; others join as they prove the worst."""
 _FIRST_GUESS = 2.5
 """A burst needs about this many times the distance that the assembled product needs."""
 _EDGE_PX = 1.0
@@ -96,7 +98,7 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame) -> Layout:
     if not rest:  # nothing is ever at rest apart: only the assembled product has to fit
         routes = {part: np.zeros((1, 3)) for part in (*subject.order, subject.body)}
         return Layout(stage.fit(routes), routes, (), float("inf"))
-    watched = {rest[0], rest[len(rest) // 2], rest[-1]}
+    watched = stage.spread()
     size = None
     for _ in range(_WATCHED):
         cameras, routes, size = stage.agree(sorted(watched), size)
@@ -245,6 +247,13 @@ class _Stage:
         turned = np.stack([self.azimuth[list(frames)], self.elevation[list(frames)]], axis=1)
         _, first = np.unique(turned, axis=0, return_index=True)
         return np.asarray(self.axes[list(frames)][np.sort(first)])
+
+    def spread(self) -> set[int]:
+        """Return rest frames spread over what the camera turns while the parts rest, both ends included."""
+        first, last = self.rest[0], self.rest[-1]
+        turn = abs(self.azimuth[last] - self.azimuth[first]) + abs(self.elevation[last] - self.elevation[first])
+        count = max(3, int(turn / _WATCHED_TURN) + 2)
+        return {self.rest[k] for k in np.linspace(0, len(self.rest) - 1, count).astype(int).tolist()}
 
     def agree(
         self, watched: list[int], size: float | None = None

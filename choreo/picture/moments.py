@@ -76,7 +76,7 @@ def moments(
     groups = _groups(report)
     tracks, parts = {track.id: track for track in shot.parts}, {part.id: part for part in assembly.parts}
     scene = _Scene(shot, tracks, parts, float(np.hypot(*resolution)))
-    found = _still(shot, report, groups)
+    found = _still(shot, report, groups, with_hero=assembly.hero is not None)
     found += [moment for moves in groups for moment in scene.moving(moves)]
     kept: dict[int, Moment] = {}
     for moment in found:  # what stands still was found first and goes before what moves
@@ -94,7 +94,7 @@ def _groups(report: ShotReport) -> list[Moves]:
     return [by_phase[phase] for phase in sorted(by_phase)]
 
 
-def _still(shot: ShotTracks, report: ShotReport, groups: list[Moves]) -> list[Moment]:
+def _still(shot: ShotTracks, report: ShotReport, groups: list[Moves], *, with_hero: bool) -> list[Moment]:
     """One moment for each stretch without moves: at a cut the frame of the cut, otherwise its middle."""
     last = shot.frames - 1
     starts = [0, *(max(move.arrive for _, move in moves) for moves in groups)]
@@ -107,7 +107,9 @@ def _still(shot: ShotTracks, report: ShotReport, groups: list[Moves]) -> list[Mo
         if exploded[index]:
             found.append(Moment(min(frame, last), _rest_caption(report), "rest"))
         else:
-            found.append(Moment(min(frame, last), _assembled_caption(shot, min(frame, last)), "assembled"))
+            found.append(
+                Moment(min(frame, last), _assembled_caption(shot, min(frame, last), with_hero=with_hero), "assembled")
+            )
     return found
 
 
@@ -117,9 +119,11 @@ def _rest_caption(report: ShotReport) -> str:
     return f"All parts at rest, {int(report.least_gap_px * 10 + 0.1) / 10:g} px apart or more"
 
 
-def _assembled_caption(shot: ShotTracks, frame: int) -> str:
+def _assembled_caption(shot: ShotTracks, frame: int, *, with_hero: bool) -> str:
     if shot.hero_opacity[frame] <= 0:
         return "Assembled"
+    if not with_hero:
+        return "Assembled; the hero still is yet to come"
     if frame == 0 and shot.frames > 1:
         return "The hero still hands over"
     return "The hero still has taken over"

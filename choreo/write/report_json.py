@@ -113,8 +113,8 @@ def _shot_words(shot: ShotReport, rate: tuple[int, int] | None) -> list[str]:
     fastest = next((part for part in shot.parts if part.id == shot.fastest_part), None)
     if fastest is not None and fastest.fastest_frame is not None:
         lines.append(
-            f"  Fastest: {fastest.id} moves {_short(fastest.fastest_px)} px in one frame, up to frame"
-            f" {fastest.fastest_frame}."
+            f"  Fastest: {fastest.id} moves {_short(fastest.fastest_px)} px from frame"
+            f" {fastest.fastest_frame - 1} to frame {fastest.fastest_frame}."
         )
     return lines + _turned(shot) + _waits(shot)
 

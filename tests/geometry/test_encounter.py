@@ -363,3 +363,18 @@ def test_a_pressed_disc_slides_out_of_its_ring():
     assert referee.most(np.linspace(0, 6, 50)[:, None] * [0, 0, 1])[0] == 0
     assert e.hits("disc", line((0, 0, 0), (1, 0, 0)), "plate")
     assert referee.overlap((1, 0, 0)) > 1
+
+
+def test_what_is_remembered_of_a_crossing_does_not_shrink():
+    """By hand: b rests 10 mm right of a and above; a rises beside it and, on a long way, is met by b coming down.
+
+    The same question asked again after one about a shorter way has the same answer.
+    """
+    e = two(box(0, 0, 0, 10, 10, 10), box(0, 0, 12, 10, 10, 22), touch=0.05)
+    ray = (np.zeros(3), np.array([0.0, 0.0, 1.0]))
+    far, near = line((0, 0, 0), (0, 0, 50)), line((0, 0, 0), (0, 0, 5))
+    before = e.resting_spans("a", far, "b", ray, 100.0)
+    # a's top rises from 10 to 60: b, its foot at 12, is met while it rests less than 48 mm higher.
+    assert before[0][1] == pytest.approx(48, abs=0.1)
+    assert e.resting_spans("a", near, "b", ray, 100.0)[0][1] == pytest.approx(3, abs=0.1)
+    assert e.resting_spans("a", far, "b", ray, 100.0) == before

@@ -152,10 +152,14 @@ def test_parts_whose_axis_shows_stay_on_it(scene):
             assert len(route) == 3
 
 
-def test_a_long_hold_in_a_quarter_turn_is_clear_on_frames_between_those_first_looked_at():
-    view = View("perspective", 0, 30, focal_mm=50, sensor_mm=(36, 20.25))
+@pytest.mark.parametrize(
+    ("assembly", "start", "turn"), [(drawer, 0, 90), (stack, 0, 350), (drawer, 60, -150), (stack, -80, 160)]
+)
+def test_a_long_hold_in_a_wide_turn_is_clear_on_every_frame(assembly, start, turn):
+    # Each axis comes to point at the viewer, so parts must spread another way that shows all along the turn.
+    view = View("perspective", start, 25, focal_mm=50, sensor_mm=(36, 20.25))
     phases = phase("explode", 6, move=5, stagger=0), phase("hold", 30)
-    made = stage(drawer(), film(shot(*phases, view=view, orbit=Orbit(90))))
+    made = stage(assembly(), film(shot(*phases, view=view, orbit=Orbit(turn))))
     for frame in made.layout.rest_frames:
         seen = outlines(made, frame).values()
         assert min(shapely.distance(a, b) for a, b in itertools.combinations(seen, 2)) >= 24 - 0.02, frame

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_film import BURST, RESOLUTION, RETURN, about, film, shot
 
+from choreo.model.assembly import Hero, ViewAngle
 from choreo.model.report import ShotReport
 from choreo.picture.moments import moments
 
@@ -39,8 +40,15 @@ def test_a_return():
         (4, "moving", "Lid goes in first"),
         (8, "moving", "2 of 2 parts under way"),
         (11, "moving", "Knob goes in last"),
-        (23, "assembled", "The hero still has taken over"),
+        (23, "assembled", "Assembled; the hero still is yet to come"),
     ]
+
+
+def test_a_hero_still_that_is_there_takes_over():
+    assembly, _, tracks, report = film()
+    with_hero = dataclasses.replace(assembly, hero=Hero("hero.png", 10.0, (0.0, 0.0), ViewAngle()))
+    *_, last = moments(tracks.shots[1], report.shots[1], with_hero, RESOLUTION)
+    assert (last.frame, last.caption) == (23, "The hero still has taken over")
 
 
 def test_a_hold_alone_is_one_picture():

@@ -56,7 +56,7 @@ def test_words_say_what_matters():
     assert f"burst: 132 frames, {length} long, 2 of 3 parts move." in words
     assert "tightest gap is 24 px" in words
     assert "changes twice; 7 of 132 frames need holdouts" in words
-    assert "lid moves 41.2 px in one frame, up to frame 15" in words
+    assert "lid moves 41.2 px from frame 14 to frame 15" in words
     assert "lid starts on frame 14: 2 frames later, waits for the knob." in words
     assert "Not along the axis of its joint: lid" in words
     assert "warning[plate-missing]" in words
