@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from choreo.geometry.prism import TIE, cross, rings_of, swept_area
-from choreo.geometry.regions import Shapes, polygons_of
+from choreo.geometry.regions import NOTHING, Shapes, polygons_of
 from choreo.geometry.unions import union_groups
 from choreo.model.plan import Floats
 
@@ -48,7 +48,13 @@ def prism_images(sections: Shapes, depths: Floats, cameras: Floats, eyes: Floats
     facing = cross(toward, rings.edges)
     sure = np.abs(facing) > TIE * np.hypot(*toward.T) * np.hypot(*rings.edges.T)
     areas = swept_area(rings, near, far, np.where(sure, facing, 0.0), ~(above | below))
-    return union_groups(areas, row, len(sections))
+    out = np.full(len(sections), NOTHING, dtype=np.object_)
+    alone = np.bincount(row, minlength=len(sections))[row] == 1
+    out[row[alone]] = areas[alone]
+    several, group = np.unique(row[~alone], return_inverse=True)
+    if several.size:
+        out[several] = union_groups(areas[~alone], group, len(several))
+    return out
 
 
 def _project(matrix: Floats, xy: Floats, z: Floats) -> Floats:

@@ -39,7 +39,8 @@ def minus(shapes: Shapes, others: Shapes) -> Shapes:
     left = _sound(shapely.difference(shapes[rows], others[rows]))
     point, row = _points(left, _FEW)
     wrong = np.unique(row[shapely.intersects(others[rows[row]], point) | ~shapely.intersects(shapes[rows[row]], point)])
-    left[wrong] = _sound(shapely.difference(shapes[rows[wrong]], others[rows[wrong]], grid_size=_GRID_PX))
+    if wrong.size:
+        left[wrong] = _sound(shapely.difference(shapes[rows[wrong]], others[rows[wrong]], grid_size=_GRID_PX))
     out[rows] = left
     return out
 
@@ -56,7 +57,8 @@ def common(shapes: Shapes, others: Shapes) -> Shapes:
     wrong = np.unique(
         row[~shapely.intersects(others[rows[row]], point) | ~shapely.intersects(shapes[rows[row]], point)]
     )
-    both[wrong] = _sound(shapely.intersection(shapes[rows[wrong]], others[rows[wrong]], grid_size=_GRID_PX))
+    if wrong.size:
+        both[wrong] = _sound(shapely.intersection(shapes[rows[wrong]], others[rows[wrong]], grid_size=_GRID_PX))
     out[rows] = both
     return out
 
@@ -110,11 +112,11 @@ def _sound(shapes: Shapes) -> Shapes:
 
 
 def polygons_of(shapes: Shapes) -> tuple[Shapes, Ints]:
-    """Return all polygons of shapes of any kind, and the row of each."""
+    """Return all polygons of shapes of any kind, empty ones aside, and the row of each."""
     parts, row = shapely.get_parts(shapes, return_index=True)
     # A collection may hold polygons in one of its parts.
     inner, part = shapely.get_parts(parts, return_index=True)
-    flat = shapely.get_type_id(inner) == shapely.GeometryType.POLYGON
+    flat = (shapely.get_type_id(inner) == shapely.GeometryType.POLYGON) & ~shapely.is_empty(inner)
     return inner[flat], row[part[flat]]
 
 
