@@ -27,6 +27,10 @@ if TYPE_CHECKING:
     import networkx as nx
 
 
+_LOOSE_MM = 2.0
+"""A joint whose parts rest farther apart than this is likely a slip of the pen (common practice, no source)."""
+
+
 @dataclass(frozen=True)
 class Contact:
     """Two parts within `reach_mm` of each other; `normals` point from `a` to `b`, unit length, no repeats."""
@@ -90,11 +94,11 @@ def find_contacts(assembly: Assembly, solids: Mapping[str, Solid], *, reach_mm: 
 def find_loose_joints(
     contacts: ContactGraph, solids: Mapping[str, Solid], file: str | None = None
 ) -> tuple[Finding, ...]:
-    """Warn of joints whose two parts do not touch, with the distance between them."""
+    """Warn of joints whose two parts rest farther apart than a loose fit, with the distance between them."""
     loose = []
     for a, b, data in contacts.graph.edges(data=True):
-        if data["contact"] is None:
-            apart = min(_apart(one, two) for one in solids[a].bands for two in solids[b].bands)
+        apart = 0.0 if data["contact"] else min(_apart(p, q) for p in solids[a].bands for q in solids[b].bands)
+        if apart > _LOOSE_MM:
             loose.append(
                 Finding(
                     code="joint-apart",

@@ -41,8 +41,6 @@ def summarise(
     turned = [_turned(step.part, step.joint_axis, step.direction) for step in removal.steps if step.joint_axis]
     said = [*warnings, *turned]
     for facts in shots:
-        if facts.shot.handoff is not None and assembly.hero is None:
-            said.append(_no_hero(facts.shot.name))
         said.extend(facts.warnings)
         said.extend(_close(facts.shot.name, pair) for pair in facts.bare_pairs)
     return Report(
@@ -136,16 +134,6 @@ def _turned(part: str, axis: tuple[float, float, float], way: tuple[float, float
         what=f'Part "{part}" leaves along {say(way)}, not along the axis {say(axis)} of its joint.',
         why="Something that is still there stands in the way of that axis.",
         remedy="Check the joint's axis, or whether a part that holds it should leave first.",
-    )
-
-
-def _no_hero(shot: str) -> Finding:
-    return Finding(
-        code="no-hero",
-        severity="warning",
-        what=f'Shot "{shot}" hands over to a hero still, but the assembly names none.',
-        why="The timing of the hand-off is in the tracks; the picture that takes over is missing.",
-        remedy='Add "hero" to the assembly once the still is there.',
     )
 
 

@@ -8,8 +8,8 @@ from random_assemblies import AXES, cell_assembly, part, random_cells
 
 from choreo.geometry.encounter import make_encounters
 from choreo.geometry.solid import build_solid
-from choreo.model.assembly import Assembly, Joint, Slab
-from choreo.passes.contacts import find_contacts, find_overlaps
+from choreo.model.assembly import Assembly, Joint, Part, Slab
+from choreo.passes.contacts import find_contacts, find_loose_joints, find_overlaps
 
 S60 = 3**0.5 / 2
 UP = (0.0, 0.0, 1.0)
@@ -182,3 +182,14 @@ def test_doing_as_the_remedy_says_mends_a_press_fit():
     told = float(finding.remedy.split('"press_mm": ')[1].split()[0])
     assert told == pytest.approx(2 * 0.31, abs=0.006)
     assert overlaps(assembly(plate, peg, joints=(Joint("insert", "peg", "plate", UP, press_mm=told),))) == ()
+
+
+@pytest.mark.parametrize(("gap", "said"), [(0.0, None), (1.5, None), (27.0, "27.00 mm")])
+def test_a_joint_across_a_wide_gap_is_a_warning(gap, said):
+    low = Part("low", "Low", "#111111", (0, 0, 0), (Slab(((0, 0), (9, 0), (9, 9), (0, 9)), (), (0.0, 5.0)),))
+    top = Part("top", "Top", "#eeeeee", (0, 0, 5 + gap), low.slabs)
+    whole = Assembly("Two", 0.05, (low, top), (Joint("cover", "top", "low", (0.0, 0.0, 1.0)),))
+    solids = {p.id: build_solid(p.slabs, p.offset) for p in whole.parts}
+    found = find_loose_joints(find_contacts(whole, solids, reach_mm=0.05), solids)
+    assert [f.severity for f in found] == (["warning"] if said else [])
+    assert all(said in f.what for f in found)
