@@ -9,7 +9,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 from easing_referee import bezier_value
-from hypothesis import example, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
@@ -135,8 +135,9 @@ def test_bezier_equals_a_root_finder_of_scipy(x1, y1, x2, y2, t):
         return 3 * x1 * p * (1 - p) ** 2 + 3 * x2 * p * p * (1 - p) + p**3
 
     p = brentq(lambda p: x(p) - t, 0, 1, xtol=1e-15, rtol=1e-14)
+    assume(_slope(x1, x2, p) > 1e-3)  # where the curve is upright doubles cannot referee; decimals do, below
     y = 3 * y1 * p * (1 - p) ** 2 + 3 * y2 * p * p * (1 - p) + p**3
-    steepness = 30 / max(_slope(x1, x2, p), 1e-5)  # the referee itself has only double digits
+    steepness = 30 / _slope(x1, x2, p)  # the referee itself has only double digits
     assert y == pytest.approx(parse_easing(f"cubic-bezier({x1}, {y1}, {x2}, {y2})").value(t), abs=1e-14 * steepness)
 
 
