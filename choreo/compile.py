@@ -189,7 +189,9 @@ def _compile_shot(
     origins = {part.id: np.array(part.offset) for part in assembly.parts}
     parts = sample_tracks(shot, assembly.ids, origins, layout.cameras, layout.routes, schedule.moves)
     positions = {track.id: track.position for track in parts}
-    unframed = check_framing(shot.name, points, layout.cameras, positions, layout.rest_frames, frame)
+    # An easing may jump on its first frame: then that frame shows no part at rest any more.
+    rest = [f for f in layout.rest_frames if all(np.allclose(t.position[f], t.route[-1], atol=1e-9) for t in parts)]
+    unframed = check_framing(shot.name, points, layout.cameras, positions, rest, frame)
     if unframed:
         raise no_solution(*unframed)
     on_stage(f"tracks of {shot.name}", parts)

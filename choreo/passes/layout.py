@@ -39,7 +39,7 @@ _FIRST_GUESS = 2.5
 """A burst needs about this many times the distance that the assembled product needs."""
 _EDGE_PX = 1.0
 """Moving parts keep this far from the frame's edge."""
-_NEAREST = 0.02
+_NEAREST = 0.1
 """A camera stands too near where the nearest point is nearer than this fraction of the farthest."""
 _OK_PX = 0.01
 """px; how much of a gap may be missing by rounding."""
