@@ -225,11 +225,11 @@ def _frame(choreography: Choreography) -> Frame:
 def _encounters(assembly: Assembly, solids: Mapping[str, Solid], clearance_mm: float) -> Encounters:
     """Shapes of all pairs; pairs that rest nearer than the clearance slide in contact and need none."""
     order = {part: index for index, part in enumerate(assembly.ids)}
-    pressed = {}
+    pressed: dict[tuple[str, str], float] = {}
     for joint in assembly.joints:
         if joint.press_mm:
             one, two = sorted((joint.part, joint.into), key=order.__getitem__)
-            pressed[one, two] = joint.press_mm
+            pressed[one, two] = max(joint.press_mm, pressed.get((one, two), 0.0))
     bare = make_encounters(solids, assembly.touch_mm, pressed)
     if clearance_mm <= 0:
         return bare

@@ -140,7 +140,8 @@ def find_overlaps(assembly: Assembly, encounters: Encounters, file: str | None =
     for a, b in combinations(assembly.ids, 2):
         if not encounters.hits(a, np.zeros((2, 3)), b):
             continue
-        pressed = next((j for j in assembly.joints if {j.part, j.into} == {a, b} and j.press_mm), None)
+        fits = [j for j in assembly.joints if {j.part, j.into} == {a, b} and j.press_mm]
+        pressed = max(fits, key=lambda joint: joint.press_mm, default=None)
         # The shapes are shrunk by what may touch and by what is pressed; the reader wants the depth of the real ones.
         allowed = assembly.touch_mm + (pressed.press_mm / 2 if pressed else 0.0)
         findings.append(_overlap_finding(assembly, a, b, encounters.overlap_depth(a, b) + allowed, pressed, file))
