@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -42,10 +43,25 @@ class Contact:
 
 @dataclass(frozen=True, eq=False)
 class ContactGraph:
-    """The assembly graph; edges carry ``joints`` (tuple of Joint) and ``contact`` (Contact or None)."""
+    """Which parts are joined, touch, or both; pairs and contacts in file order."""
 
-    graph: nx.Graph
+    parts: tuple[str, ...]
+    joints: Mapping[tuple[str, str], tuple[Joint, ...]]
+    """Pairs that joints join."""
     contacts: tuple[Contact, ...]
+
+    @cached_property
+    def graph(self) -> nx.Graph:
+        """The assembly graph; edges carry ``joints`` (tuple of Joint) and ``contact`` (Contact or None)."""
+        import networkx as nx  # noqa: PLC0415 - 0.15 s that only those pay who look at the graph
+
+        graph = nx.Graph()
+        graph.add_nodes_from(self.parts)
+        touching = {(contact.a, contact.b): contact for contact in self.contacts}
+        for pair in combinations(self.parts, 2):
+            if pair in touching or pair in self.joints:
+                graph.add_edge(*pair, joints=self.joints.get(pair, ()), contact=touching.get(pair))
+        return graph
 
     def normals_of(self, part: str) -> tuple[Vector, ...]:
         """Unit directions in which the part would slide straight off one of its contacts, no repeats."""
@@ -75,20 +91,15 @@ def find_contacts(assembly: Assembly, solids: Mapping[str, Solid], *, reach_mm: 
         Deterministic: file order.
 
     """
-    import networkx as nx  # noqa: PLC0415 - 0.15 s that a bad input need not pay
-
-    graph = nx.Graph()
-    graph.add_nodes_from(assembly.ids)
-    contacts = []
+    contacts, joined = [], {}
     for a, b in combinations(assembly.ids, 2):
         normals = _touching_normals(solids[a], solids[b], reach_mm)
         joints = tuple(j for j in assembly.joints if {j.part, j.into} == {a, b})
-        contact = Contact(a, b, normals) if normals else None
-        if contact:
-            contacts.append(contact)
-        if contact or joints:
-            graph.add_edge(a, b, joints=joints, contact=contact)
-    return ContactGraph(graph, tuple(contacts))
+        if normals:
+            contacts.append(Contact(a, b, normals))
+        if joints:
+            joined[a, b] = joints
+    return ContactGraph(assembly.ids, joined, tuple(contacts))
 
 
 def find_loose_joints(
@@ -96,8 +107,11 @@ def find_loose_joints(
 ) -> tuple[Finding, ...]:
     """Warn of joints whose two parts rest farther apart than a loose fit, with the distance between them."""
     loose = []
-    for a, b, data in contacts.graph.edges(data=True):
-        apart = 0.0 if data["contact"] else min(_apart(p, q) for p in solids[a].bands for q in solids[b].bands)
+    touching = {(contact.a, contact.b) for contact in contacts.contacts}
+    for a, b in contacts.joints:
+        if (a, b) in touching:
+            continue
+        apart = min(_apart(one, two) for one in solids[a].bands for two in solids[b].bands)
         if apart > _LOOSE_MM:
             loose.append(
                 Finding(
