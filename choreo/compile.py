@@ -210,8 +210,8 @@ def _compile_shot(
 
 def _facts(shot: Shot, made: ShotTracks, layout: Layout, schedule: Schedule, apart: Apart) -> ShotFacts:
     return ShotFacts(
-        shot, made, layout.least_gap_px, layout.cameras[0], schedule.moves, schedule.bare_pairs,
-        apart.encounters.clearance, schedule.warnings,
+        shot, made, layout.least_gap_px, layout.cameras[0], layout.distance_mm, schedule.moves,
+        schedule.bare_pairs, apart.encounters.clearance, schedule.warnings,
     )  # fmt: skip
 
 

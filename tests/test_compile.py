@@ -134,3 +134,12 @@ def test_a_part_that_slides_and_then_lifts_has_a_bent_route(tmp_path):
     assert len(route) >= 3
     assert route[1][0] > 13  # at least until its foot, 14 mm long, lies in the hole from 8 to 28
     assert route[1][2] == pytest.approx(0, abs=1)
+
+
+@pytest.mark.parametrize("orbit", ["", "orbit = { azimuth = 40 }"])
+def test_the_report_says_how_far_the_camera_stands_and_how_large_the_product_is(tmp_path, orbit):
+    # Pinhole by hand: 50 mm on a sensor 36 mm wide, 1280 px: 1777.8 px; at 800 mm that is 2.222 px a mm.
+    view = "{ projection = 'perspective', azimuth = 20, focal_mm = 50, distance_mm = 800 }"
+    shot = film(tmp_path, HOLD, view=view, shot=orbit).report.shots[0]
+    assert shot.distance_mm == pytest.approx(800)
+    assert shot.px_per_mm == pytest.approx(50 / 36 * 1280 / 800)

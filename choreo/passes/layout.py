@@ -59,6 +59,8 @@ class Layout:
         Frames of the shot on which every part stands at rest.
     least_gap_px : float
         The smallest gap between two outlines (hulls) on those frames; infinite if there are none.
+    distance_mm : float or None
+        From the camera to what it looks at; None for an orthographic camera.
 
     """
 
@@ -66,6 +68,7 @@ class Layout:
     routes: Mapping[str, Floats]
     rest_frames: tuple[int, ...]
     least_gap_px: float
+    distance_mm: float | None
 
 
 def plan_layout(subject: Subject, shot: Shot, frame: Frame) -> Layout:
@@ -97,9 +100,10 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame) -> Layout:
     rest = rest_frames(shot)
     if not rest:  # nothing is ever at rest apart: only the assembled product has to fit
         routes = {part: np.zeros((1, 3)) for part in (*subject.order, subject.body)}
-        return Layout(stage.fit(routes), routes, (), float("inf"))
+        cameras, alone = stage.fit(routes)
+        return Layout(cameras, routes, (), float("inf"), alone if stage.perspective else None)
     watched = stage.spread()
-    size = None
+    size: float | None = None
     for _ in range(_WATCHED):
         cameras, routes, size = stage.agree(sorted(watched), size)
         gaps = _gaps(subject, routes, [cameras[f] for f in rest])
@@ -107,7 +111,7 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame) -> Layout:
         if gaps[worst] >= frame.gap_px - _OK_PX or rest[worst] in watched:
             break
         watched.add(rest[worst])
-    return Layout(cameras, routes, rest, float(gaps[worst]))
+    return Layout(cameras, routes, rest, float(gaps[worst]), size if stage.perspective else None)
 
 
 def rest_frames(shot: Shot) -> tuple[int, ...]:
@@ -184,10 +188,11 @@ class _Stage:
             out.append(known[pose])
         return tuple(out)
 
-    def fit(self, routes: Mapping[str, Floats]) -> tuple[Camera, ...]:
-        """Return the cameras that show these routes as large as they can be."""
+    def fit(self, routes: Mapping[str, Floats]) -> tuple[tuple[Camera, ...], float]:
+        """Return the cameras that show these routes as large as they can be, and their size."""
         target = self.target(routes, None)
-        return self.cameras(target, self.need(routes, target))
+        size = self.need(routes, target)
+        return self.cameras(target, size), size
 
     def target(self, routes: Mapping[str, Floats], distance: float | None) -> Floats:
         """Return what to look at: what the shot fixes, else the middle of what it shows."""
@@ -257,8 +262,8 @@ class _Stage:
 
     def agree(
         self, watched: list[int], size: float | None = None
-    ) -> tuple[tuple[Camera, ...], dict[str, Floats], float | None]:
-        """Return cameras and routes that fit each other, and the size to start from again.
+    ) -> tuple[tuple[Camera, ...], dict[str, Floats], float]:
+        """Return cameras and routes that fit each other, and their size (the one to start from again).
 
         Under a camera of size D (mm away, or mm a px) the layout needs a size N(D), which grows more slowly
         than D: a D with N(D) <= D, little larger than it must be, is closed in from both sides (regula falsi
@@ -267,9 +272,10 @@ class _Stage:
         alone = {part: np.zeros((1, 3)) for part in (*self.subject.order, self.subject.body)}
         target = self.target(alone, None)
         if self.fixed is not None:
-            cameras = self.cameras(target, self.fixed if self.perspective else 1 / self.fixed)
+            size = self.fixed if self.perspective else 1 / self.fixed
+            cameras = self.cameras(target, size)
             self._stand_clear(cameras)
-            return cameras, self._place(cameras, watched, bounded=True), None
+            return cameras, self._place(cameras, watched, bounded=True), size
         size = size or _FIRST_GUESS * self.need(alone, target)
         near: tuple[float, float] | None = None
         far: tuple[float, float] | None = None

@@ -28,6 +28,8 @@ class ShotFacts:
     least_gap_px: float
     camera: Camera
     """Of frame 0."""
+    distance_mm: float | None
+    """From the camera to what it looks at; None for an orthographic camera."""
     moves: tuple[Move, ...]
     bare_pairs: tuple[tuple[str, str], ...]
     clearance: Mapping[tuple[str, str], float]
@@ -57,38 +59,21 @@ def _shot(removal: Removal, facts: ShotFacts) -> ShotReport:
     parts = tuple(_part(removal, facts, track) for track in tracks.parts)
     held = {f for h in tracks.masking.holdouts for f in range(h.first, h.last + 1)}
     fastest = max(parts, key=lambda part: part.fastest_px)
-    distance = None
-    if camera.position is not None:
-        middle = _middle(facts)
-        distance = float((middle - camera.position) @ camera.forward)
-        scale = float(camera.scale_at(camera.position + distance * camera.forward))
-    else:
-        scale = float(camera.scale_at(np.zeros(3)))
+    at = np.zeros(3)
+    if camera.position is not None and facts.distance_mm is not None:
+        at = camera.position + facts.distance_mm * camera.forward
+    scale = float(camera.scale_at(at))
     return ShotReport(
         tracks.name,
         tracks.frames,
         float(facts.least_gap_px) if np.isfinite(facts.least_gap_px) else None,
         scale,
-        distance,
+        facts.distance_mm,
         len(tracks.masking.orders) - 1,
         len(held),
         fastest.id if fastest.fastest_px > 0 else None,
         parts,
     )
-
-
-def _middle(facts: ShotFacts) -> np.ndarray:
-    """Where the view axes of the first and last frame come nearest: what the camera looks at."""
-    from choreo.geometry.camera import camera_from_matrix  # noqa: PLC0415
-
-    one, two = facts.camera, camera_from_matrix(facts.tracks.cameras[-1])
-    assert one.position is not None
-    assert two.position is not None
-    across = np.stack([one.forward, -two.forward], axis=1)
-    if np.linalg.matrix_rank(across, tol=1e-9) < 2:
-        return np.zeros(3)
-    way = np.linalg.lstsq(across, two.position - one.position, rcond=None)[0]
-    return np.asarray(one.position + way[0] * one.forward)
 
 
 def _part(removal: Removal, facts: ShotFacts, track: PartTrack) -> PartReport:
