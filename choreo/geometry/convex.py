@@ -59,13 +59,8 @@ def outward_normals(piece: Floats) -> tuple[Floats, Floats]:
 
 
 def convex_sum(a: Floats, b: Floats) -> Floats:
-    """Return the Minkowski sum of two convex rings, (k, 2), counter-clockwise: all edges of both, by direction."""
-    a, b = _from_lowest(a), _from_lowest(b)
-    edges = np.concatenate([np.roll(a, -1, axis=0) - a, np.roll(b, -1, axis=0) - b])
-    turn = np.arctan2(edges[:, 1], edges[:, 0])
-    turn[turn < 0] += 2 * np.pi
-    steps = np.cumsum(edges[np.argsort(turn, kind="stable")], axis=0)
-    return np.asarray(a[0] + b[0] + np.concatenate([np.zeros((1, 2)), steps[:-1]]))
+    """Return the Minkowski sum of two convex rings, either sense, as a counter-clockwise one, (k, 2)."""
+    return np.asarray(convex_sums(_ccw(a)[None], _ccw(b)[None])[0, 0])
 
 
 def convex_sums(a: Floats, b: Floats) -> Floats:
@@ -95,12 +90,6 @@ def _lowest_corners(pieces: Floats) -> Floats:
     low = pieces[..., 1] == pieces[..., 1].min(axis=1)[:, None]
     x = np.where(low, pieces[..., 0], np.inf).argmin(axis=1)
     return np.asarray(pieces[np.arange(len(pieces)), x])
-
-
-def _from_lowest(ring: Floats) -> Floats:
-    """Turn a convex ring counter-clockwise, from its lowest, then leftmost corner."""
-    ring = _ccw(ring)
-    return np.roll(ring, -int(np.lexsort((ring[:, 0], ring[:, 1]))[0]), axis=0)
 
 
 def _ccw(ring: Floats) -> Floats:

@@ -1,11 +1,10 @@
-"""What the passes hand to each other: contacts, removal order, routes, rest layouts, schedules.
+"""What the passes hand to each other: removal order, moves, regions on the screen.
 
 Vectors are displacements from the assembled position in mm unless a docstring says otherwise.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,18 +62,6 @@ class Move:
     """The start that stagger and delay asked for."""
     reason: str = ""
     """Why it does not start there, in the user's words; empty where it does."""
-
-
-@dataclass(frozen=True)
-class ShotPlan:
-    """Everything about a shot but its pictures: camera, ways and timing."""
-
-    name: str
-    cameras: Floats
-    """(frames, 3, 4) matrices, one a frame."""
-    routes: Mapping[str, Floats]
-    """Part id to (k, 3) polyline; the body's has one point."""
-    moves: tuple[Move, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -63,6 +63,14 @@ class Walk:
         """Way before the move and after it, mm."""
         return (self.length, 0.0) if self.backward else (0.0, self.length)
 
+    @property
+    def reach(self) -> Span:
+        """Lowest and highest way on the whole move, the route's ends and any overshoot included, mm."""
+        low, high = parse_easing(self.easing).extent
+        if self.backward:
+            low, high = 1 - high, 1 - low
+        return min(low, 0.0) * self.length, max(high, 1.0) * self.length
+
 
 @dataclass(frozen=True)
 class _State:

@@ -59,15 +59,16 @@ def allowed_lags(forbidden: Sequence[tuple[float, float]], horizon: int) -> Span
     return tuple((a, b) for a, b in spans if a <= b)
 
 
+def allows(spans: Spans, lag: int) -> bool:
+    """Whether a lag lies in one of the closed intervals."""
+    return any(low <= lag <= high for low, high in spans)
+
+
 def agrees(question: Starts, starts: Sequence[int]) -> bool:
     """Whether these starts break nothing."""
     in_time = all(0 <= s <= latest for s, latest in zip(starts, question.latest, strict=True))
     on_beat = all(starts[i] in allowed for i, allowed in question.choices.items())
-    return (
-        in_time
-        and on_beat
-        and all(any(a <= starts[j] - starts[i] <= b for a, b in spans) for (i, j), spans in question.lags.items())
-    )
+    return in_time and on_beat and all(allows(spans, starts[j] - starts[i]) for (i, j), spans in question.lags.items())
 
 
 def nearest_starts(question: Starts) -> tuple[int, ...] | None:

@@ -20,6 +20,7 @@ from choreo.geometry.encounter import Encounters
 from choreo.geometry.freespace import WayOut, find_way_out, free_space, is_connected_out
 from choreo.model.assembly import Assembly, Vector
 from choreo.model.plan import Floats, Removal, RemovalStep
+from choreo.motion.path import lengths
 
 AXES: tuple[Vector, ...] = (
     (0.0, 0.0, 1.0),
@@ -152,7 +153,7 @@ def _first_to_wind(
         for kept in (True, False):
             way = find_way_out(free_space(encounters, part, present, kept=kept))
             if way is not None and _is_clear(encounters, part, way, present):
-                length = float(np.linalg.norm(np.diff(way.corners, axis=0), axis=1).sum())
+                length = float(lengths(way.corners)[-1])
                 ranked.append(((len(way.corners), not kept, round(length, 6), index), part, way))
                 break
     if not ranked:

@@ -21,7 +21,8 @@ from choreo.geometry.encounter import Encounters
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats, Move
 from choreo.motion.lag import Span, Walk, forbidden_lags
-from choreo.motion.starts import Spans, Starts, allowed_lags, nearest_starts
+from choreo.motion.path import lengths
+from choreo.motion.starts import Spans, Starts, allowed_lags, allows, nearest_starts
 from choreo.passes.schedule_words import (
     Said,
     cannot_pass,
@@ -121,7 +122,7 @@ class _PhaseJob(Said):
     encounters: Encounters
 
     def walk(self, part: str, frames: int) -> Walk:
-        length = float(np.linalg.norm(np.diff(self.routes[part], axis=0), axis=1).sum())
+        length = float(lengths(self.routes[part])[-1])
         return Walk(length, frames, self.phase.motion(part).easing, self.phase.kind == "assemble")
 
     def lags(self, a: str, b: str, moves: tuple[int, int], *, kept: bool, hulls: bool = False) -> tuple[Span, ...]:
@@ -219,9 +220,11 @@ class _Lags:
     def broken(self, starts: tuple[int, ...], settled: Mapping[tuple[int, int], Spans]) -> list[tuple[int, int]]:
         """Return the pairs, beyond those settled, that these starts make collide."""
         suspects = [
-            pair for pair, spans in self._rough.items() if pair not in settled and not _within(starts, pair, spans)
+            pair
+            for pair, spans in self._rough.items()
+            if pair not in settled and not allows(spans, starts[pair[1]] - starts[pair[0]])
         ]
-        return [pair for pair in suspects if not _within(starts, pair, self.exact(*pair))]
+        return [pair for pair in suspects if not allows(self.exact(*pair), starts[pair[1]] - starts[pair[0]])]
 
     def all_exact(self) -> dict[tuple[int, int], Spans]:
         """Return the exact lags of all pairs that may meet."""
@@ -257,30 +260,15 @@ class _Lags:
         return cannot_pass(self.job, a, b)
 
 
-def _within(starts: tuple[int, ...], pair: tuple[int, int], spans: Spans) -> bool:
-    lag = starts[pair[1]] - starts[pair[0]]
-    return any(low <= lag <= high for low, high in spans)
-
-
 def _refuse_hits_on_body(job: _PhaseJob, moves: tuple[int, ...]) -> None:
     """The body never moves: a part that meets it does so whatever the timing."""
     for part, move in zip(job.parts, moves, strict=True):
-        walk = job.walk(part, move)
-        low, high = _reach(walk)
+        low, high = job.walk(part, move).reach
         still = np.zeros((1, 3))
         met = job.encounters.diagram(part, job.body, job.routes[part], still, ((low, high), (0.0, 0.0)))
         if len(met):
             deep = max(0.0, -float(met[..., 0].min())) if low < 0 else 0.0
             raise no_solution(overshoot(job, part, job.body, deep) if deep else cannot_pass(job, part, job.body))
-
-
-def _reach(walk: Walk) -> Span:
-    from choreo.motion.easing import parse_easing  # noqa: PLC0415
-
-    low, high = parse_easing(walk.easing).extent
-    if walk.backward:
-        low, high = 1 - high, 1 - low
-    return min(low, 0.0) * walk.length, max(high, 1.0) * walk.length
 
 
 def _beats(job: _PhaseJob, moves: tuple[int, ...]) -> dict[int, tuple[int, ...]]:
