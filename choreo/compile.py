@@ -175,7 +175,7 @@ def _compile_shot(
 ) -> tuple[ShotTracks, ShotFacts]:
     """The passes that look at one shot."""
     assembly, removal, encounters = apart.assembly, apart.removal, apart.encounters
-    order = tuple(step.part for step in removal.steps)
+    order = removal.order
 
     ways = plan_ways(shot, removal, encounters)
     subject = Subject(points, order, removal.body, ways.directions, ways.travels, encounters, ways.vias)

@@ -57,14 +57,33 @@ class PartMotion:
     move: int | None
     """Frames the move takes; None: solved (``move = "fit"``)."""
     delay: int = 0
+    clip: bool = False
+    """Whether a move into contact ends at first contact where its easing would carry it farther."""
+
+
+@dataclass(frozen=True)
+class GroupMotion:
+    """How parts that leave as one move while they are together."""
+
+    parts: tuple[str, ...]
+    """All of the group, in the order of the file."""
+    motion: PartMotion
+    stagger: int | None = None
+    """Frames between its own parts; None: as in the phase."""
 
 
 @dataclass(frozen=True)
 class Pin:
-    """What a shot fixes about one part's way: direction and length of its removal leg."""
+    """What a shot fixes about one part's way."""
 
     along: Vector | None = None
+    """Direction of its removal leg."""
     travel_mm: float | None = None
+    """Length of its removal leg."""
+    bow_mm: float = 0.0
+    """How far its last free leg bends aside, at most; the sign tells the side."""
+    spin: float = 0.0
+    """Degrees that it turns about its own z on the whole way."""
 
 
 @dataclass(frozen=True)
@@ -80,6 +99,15 @@ class Phase:
     """Only the parts that differ from `default`."""
     beats: tuple[int, ...] = ()
     """Frames of the phase on which parts may arrive, ascending; empty: any."""
+    groups: tuple[GroupMotion, ...] = ()
+    together: tuple[tuple[str, ...], ...] = ()
+    """Sets of parts that start on the same frame."""
+    waits: tuple[tuple[str, str], ...] = ()
+    """(part, other): the part starts only when the other has arrived."""
+    least_hold: int = 0
+    """Frames at the end of the phase in which nothing moves, at least."""
+    fit: bool = False
+    """Whether the phase is as short as can be; `frames` is then what was solved, or a first guess."""
 
     def motion(self, part_id: str) -> PartMotion:
         """Return how that part moves in this phase."""
@@ -127,6 +155,17 @@ class Shot:
 
 
 @dataclass(frozen=True)
+class Lock:
+    """What is kept, digit for digit, as it was approved."""
+
+    tracks_file: str
+    shots: tuple[str, ...] = ()
+    """Empty: all that the approved tracks hold."""
+    parts: tuple[str, ...] = ()
+    """Empty: all that the approved tracks hold."""
+
+
+@dataclass(frozen=True)
 class Choreography:
     """The whole film."""
 
@@ -138,3 +177,6 @@ class Choreography:
     gap_px: float
     clearance_mm: float
     shots: tuple[Shot, ...]
+    readable: float = 0.98
+    """Fraction of its outline that every part shows at rest, at least."""
+    lock: Lock | None = None
