@@ -10,6 +10,7 @@ from typing import Any
 from choreo.errors import ChoreoError, Finding
 from choreo.model.assembly import Assembly, Joint, Part, Slab
 from choreo.read.depths import Placed, note_contradictions, placed, read_depth
+from choreo.read.drawn import Drawn, read_drawn
 from choreo.read.names import entries, note_repeats, note_unknown
 from choreo.read.notes import Notes, clipped
 from choreo.read.outlines import read_sections
@@ -30,6 +31,7 @@ class AssemblyRead:
     """What came of reading an assembly, good or not."""
 
     digest: str = ""
+    """Of the file, and of those that its outlines come from."""
     assembly: Assembly | None = None
     """None where there are errors."""
     ids: tuple[str, ...] | None = None
@@ -43,7 +45,8 @@ class _Reader:
 
     value: dict[str, Any]
     notes: Notes
-    slabs: dict[tuple[int, int], Slab] = field(default_factory=dict)
+    folder: Path
+    slabs: dict[tuple[int, int], tuple[Slab, ...]] = field(default_factory=dict)
     deep: list[Placed] = field(default_factory=list)
 
     def number(self, key: str, otherwise: float) -> float:
@@ -61,16 +64,18 @@ def inspect_assembly(path: Path) -> AssemblyRead:
     check_schema("assembly", value, notes)
     ids: tuple[str, ...] | None = None
     assembly = None
+    digest = source.digest
     if isinstance(value, dict):
-        reader = _Reader(value, notes)
+        reader = _Reader(value, notes, path.parent)
         ids = _check_ids(reader)
-        _check_slabs(reader)
+        drawn = _check_slabs(reader)
+        digest = drawn.digest(path.name, source.digest)
         _check_order(reader, ids)
         _check_joints(reader, ids)
         check_plates(notes, entries(value, "plates"), ids, path.parent)
         check_hero(notes, value, path.parent)
         assembly = None if notes.failed else _build(reader)
-    return AssemblyRead(source.digest, assembly, ids, notes.findings())
+    return AssemblyRead(digest, assembly, ids, notes.findings())
 
 
 def _check_ids(reader: _Reader) -> tuple[str, ...] | None:
@@ -85,8 +90,8 @@ def _check_ids(reader: _Reader) -> tuple[str, ...] | None:
     return tuple(name for _, name in named) if parts and len(named) == len(parts) else None
 
 
-def _check_slabs(reader: _Reader) -> None:
-    """Note what is wrong with sections and depths, and keep the good slabs."""
+def _check_slabs(reader: _Reader) -> Drawn:
+    """Note what is wrong with sections and depths, keep the good slabs, and return what came from other files."""
     touch_mm, layer_mm = reader.number("touch_mm", 0.05), reader.number("layer_mm", 4.0)
     slabs = [
         (("parts", index, "slabs", row), slab)
@@ -95,17 +100,21 @@ def _check_slabs(reader: _Reader) -> None:
         if isinstance(slab, dict) and reader.notes.sound("parts", index, "slabs", row)
     ]
     ranks = {name: rank for rank, name in enumerate(entries(reader.value, "occlusion_order")) if isinstance(name, str)}
-    for (place, slab), section in zip(slabs, read_sections(reader.notes, slabs, touch_mm), strict=True):
+    drawn = read_drawn(reader.notes, slabs, reader.folder)
+    for (place, slab), sections in zip(slabs, read_sections(reader.notes, slabs, touch_mm, drawn.pieces), strict=True):
         part = reader.value["parts"][place[1]]
         name = part.get("id")
         rank = ranks.get(name) if isinstance(name, str) else None
         depth = read_depth(reader.notes, place, slab, rank, layer_mm, touch_mm)
-        if section is None or depth is None:
+        if not sections or depth is None:
             continue
-        reader.slabs[place[1], place[3]] = Slab(section.outline, section.holes, depth)
+        # Islands of one drawing become slabs of one depth: the solid is the union of all slabs anyway.
+        reader.slabs[place[1], place[3]] = tuple(Slab(own.outline, own.holes, depth) for own in sections)
         has_depth = "z" in slab or "layer" in slab
         if ranks and has_depth and isinstance(name, str) and reader.notes.sound("parts", place[1], "offset"):
-            reader.deep.append(placed(name, vector(part.get("offset", [0, 0, 0])), section.shrunk, depth))
+            offset = vector(part.get("offset", [0, 0, 0]))
+            reader.deep += [placed(name, offset, own.shrunk, depth) for own in sections]
+    return drawn
 
 
 def _check_order(reader: _Reader, ids: tuple[str, ...] | None) -> None:
@@ -168,7 +177,7 @@ def _part(reader: _Reader, index: int, part: dict[str, Any]) -> Part:
         label=part.get("label", part["id"]),
         colour=part.get("colour", COLOURS[index % len(COLOURS)]).lower(),
         offset=vector(part.get("offset", [0, 0, 0])),
-        slabs=tuple(reader.slabs[index, row] for row in range(len(part["slabs"]))),
+        slabs=tuple(slab for row in range(len(part["slabs"])) for slab in reader.slabs[index, row]),
         stand_in=part.get("stand_in"),
     )
 

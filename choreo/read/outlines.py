@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -38,7 +39,12 @@ class _Edge:
     ring: Ring
 
 
-def read_sections(notes: Notes, slabs: Sequence[tuple[Place, dict[str, Any]]], touch_mm: float) -> list[Section | None]:
+def read_sections(
+    notes: Notes,
+    slabs: Sequence[tuple[Place, dict[str, Any]]],
+    touch_mm: float,
+    drawn: Mapping[int, Sequence[BaseGeometry]] = MappingProxyType({}),
+) -> list[tuple[Section, ...]]:
     """Return the section of each slab, or note why it has none.
 
     Parameters
@@ -49,37 +55,49 @@ def read_sections(notes: Notes, slabs: Sequence[tuple[Place, dict[str, Any]]], t
         Slabs that passed their schema, with ``outline`` and perhaps ``holes``.
     touch_mm : float
         mm.
+    drawn : mapping of int to sequence of Polygon
+        Of slabs whose outlines stand in other files, by their place in `slabs`: valid, mm.
 
     Returns
     -------
-    list of Section or None
-        One for each slab. Rings are as the user wrote them, but for repeated points in a row and the repeated
-        last one.
+    list of tuple of Section
+        For each slab one, several where its drawing has islands, none where something is wrong. Rings are as the
+        user wrote them, but for repeated points in a row and the repeated last one.
 
     Notes
     -----
     All rings of the file go through each test together, which is many times faster than one by one.
 
     """
-    edges: list[list[_Edge]] = [_edges(notes, index, *slab) for index, slab in enumerate(slabs)]
+    edges: list[list[_Edge]] = [_edges(index, *slab) for index, slab in enumerate(slabs)]
     rings, owners = _simple(notes, edges)
     wholes = _whole(notes, edges, rings, owners)
+    pieces = [drawn.get(index, [whole]) for index, whole in enumerate(wholes)]
+    flat = np.array([piece for own in pieces for piece in own], dtype=object)
     with np.errstate(all="ignore"):  # corners closer together than floats can tell apart
-        shrunk = shapely.buffer(wholes, -touch_mm / 2, join_style="mitre", mitre_limit=5.0)
-    solid = shapely.area(shrunk) > 0
-    sections: list[Section | None] = []
-    for own, section, usable in zip(edges, shrunk, solid, strict=True):
-        if section is not None and not usable:
-            _note_thin(notes, own[0].place, touch_mm)
-        outline, *holes = [edge.ring for edge in own] or [()]
-        sections.append(Section(outline, tuple(holes), section) if usable else None)
+        shrunk = iter(shapely.buffer(flat, -touch_mm / 2, join_style="mitre", mitre_limit=5.0))
+    sections: list[tuple[Section, ...]] = []
+    for (place, _), edge, own in zip(slabs, edges, pieces, strict=True):
+        made = tuple(_section(edge, piece, next(shrunk)) for piece in own)
+        usable = any(section.shrunk is not None and section.shrunk.area > 0 for section in made)
+        if own[0] is not None and not usable:
+            _note_thin(notes, (*place, "outline"), touch_mm)
+        sections.append(made if usable else ())
     return sections
 
 
-def _edges(notes: Notes, index: int, place: Place, slab: dict[str, Any]) -> list[_Edge]:
-    """Return outline and holes of a slab; none where they cannot be read."""
+def _section(own: list[_Edge], piece: BaseGeometry, shrunk: BaseGeometry) -> Section:
+    """Return a section with its rings as written where they were written, else as drawn."""
+    rings = [edge.ring for edge in own]
+    if not own and piece is not None:
+        rings = [_ring(shapely.get_coordinates(ring)[:-1].tolist()) for ring in shapely.get_rings(piece)]
+    outline, *holes = rings or [()]
+    return Section(outline, tuple(holes), shrunk)
+
+
+def _edges(index: int, place: Place, slab: dict[str, Any]) -> list[_Edge]:
+    """Return outline and holes of a slab; none where they stand in another file."""
     if not isinstance(slab["outline"], list):
-        _note_not_yet(notes, (*place, "outline"), "matte" if "matte" in slab["outline"] else "svg")
         return []
     holes = [((*place, "holes", row), points) for row, points in enumerate(slab.get("holes", []))]
     return [_Edge(index, at, _ring(points)) for at, points in [((*place, "outline"), slab["outline"]), *holes]]
@@ -168,14 +186,4 @@ def _note_thin(notes: Notes, place: Place, touch_mm: float) -> None:
         f"This slab is nowhere wider than touch_mm, {touch_mm:g} mm.",
         "Two parts may overlap by that much and count as touching; a slab as thin as that could not collide.",
         "Make the slab wider, or set a smaller touch_mm.",
-    )
-
-
-def _note_not_yet(notes: Notes, place: Place, kind: str) -> None:
-    notes.add(
-        "not-yet-readable",
-        place,
-        f"Outlines from {'a matte' if kind == 'matte' else 'an SVG drawing'} cannot be read yet.",
-        "They come with a later version.",
-        "Give the outline as a ring of points in mm.",
     )

@@ -93,7 +93,7 @@ def test_every_key_is_read():
     # A key that the reader never looks at would be accepted and ignored without a word.
     code = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "choreo" / "read").glob("*.py"))
     not_computed_with = {"$schema", "note", "format", "version"}  # the last two allow one value only
-    come_later = {"threshold", "simplify_px", "tracks", "shots"}  # of matte outlines and locks: both are refused
+    come_later = {"tracks", "shots"}  # of locks, which are refused
     for name in ("assembly", "choreography"):
         for key, _ in properties(name):
             assert key in not_computed_with | come_later or f'"{key}"' in code, key

@@ -1,0 +1,216 @@
+"""Outlines that stand in other files: traced from a matte, or taken from an SVG drawing."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from choreo.errors import ChoreoError
+from choreo.geometry.trace import SPECK_PX2, Traced, full_scale, trace_alpha
+from choreo.model.plan import Floats
+from choreo.read.images import Image, read_image
+from choreo.read.notes import Notes, clipped, spoken
+from choreo.read.paths import check_path
+from choreo.read.place import Place
+
+MOST_PIECES = 200
+"""As many as a part may have slabs."""
+MOST_HOLES = 1000
+MOST_CORNERS = 20_000
+"""Of one ring; both as for rings that are written out."""
+FARTHEST_MM = 1e6
+"""As for coordinates that are written out."""
+
+Point = tuple[float, float]
+Pieces = tuple[BaseGeometry, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """What the slabs of one assembly take from other files."""
+
+    pieces: Mapping[int, Pieces]
+    """Valid polygons, mm, of each slab (by its place in the list) whose outline stands in another file and could
+    be read; one for each island."""
+    digests: Mapping[str, str]
+    """Of each file that was read, by its name in the assembly."""
+
+    def digest(self, name: str, own: str) -> str:
+        """Return the digest of an assembly with all files that its outlines come from.
+
+        Parameters
+        ----------
+        name, own : str
+            Of the assembly's file, without folder; ``sha256:`` and its digest.
+
+        Returns
+        -------
+        str
+            `own` where the assembly names no such file. Else ``sha256:`` and the digest of the lines that
+            ``sha256sum`` prints for the assembly and then for each other file once, sorted by name.
+
+        """
+        if not self.digests:
+            return own
+        listed = [(name, own), *sorted(self.digests.items())]
+        lines = "".join(f"{digest.removeprefix('sha256:')}  {file}\n" for file, digest in listed)
+        return "sha256:" + hashlib.sha256(lines.encode("utf-8")).hexdigest()
+
+
+@dataclass
+class _Files:
+    """The files of one assembly, each read once."""
+
+    folder: Path
+    images: dict[str, Image | ChoreoError] = field(default_factory=dict)
+    traced: dict[tuple[str, float, float], Traced | ChoreoError] = field(default_factory=dict)
+    digests: dict[str, str] = field(default_factory=dict)
+
+    def image(self, name: str) -> Image:
+        """Return a picture; raises what its first reading raised."""
+        if name not in self.images:
+            try:
+                self.images[name] = read_image(self.folder / name, name)
+            except ChoreoError as error:
+                self.images[name] = error
+        found = self.images[name]
+        if isinstance(found, ChoreoError):
+            raise found
+        self.digests[name] = found.digest
+        return found
+
+    def trace(self, name: str, threshold: float, simplify_px: float) -> Traced:
+        """Return what a matte shows; a matte that two slabs share is traced once."""
+        image = self.image(name)
+        key = (name, threshold, simplify_px)
+        if key not in self.traced:
+            try:
+                self.traced[key] = trace_alpha(image.alpha, threshold, simplify_px)
+            except ChoreoError as error:
+                self.traced[key] = error
+        found = self.traced[key]
+        if isinstance(found, ChoreoError):
+            raise found
+        return found
+
+
+def read_drawn(notes: Notes, slabs: Sequence[tuple[Place, dict[str, Any]]], folder: Path) -> Drawn:
+    """Return the polygons of all slabs whose outlines stand in other files, or note why there are none.
+
+    Parameters
+    ----------
+    notes : Notes
+        Of the assembly.
+    slabs : sequence of (place, slab)
+        Slabs that passed their schema; those with rings of points are passed over.
+    folder : Path
+        The folder of the assembly; files must lie inside it.
+
+    """
+    files = _Files(folder)
+    pieces: dict[int, Pieces] = {}
+    for index, (place, slab) in enumerate(slabs):
+        outline = slab["outline"]
+        if isinstance(outline, list):
+            continue
+        if slab.get("holes"):
+            what = "This slab has `holes`, but its outline stands in another file."
+            why = "Holes come from there too."
+            remedy = "Take `holes` out, and leave the holes transparent in the picture or open in the drawing."
+            notes.add("holes-beside-drawing", (*place, "holes"), what, why, remedy)
+        if "svg" in outline:
+            what = "Outlines from an SVG drawing cannot be read yet."
+            notes.add("not-yet-readable", (*place, "outline"), what, remedy="Give the outline as a ring of points.")
+            continue
+        found = _matte(notes, (*place, "outline"), outline, files)
+        if found and _usable(notes, (*place, "outline"), found):
+            pieces[index] = found
+    return Drawn(pieces, files.digests)
+
+
+def _matte(notes: Notes, place: Place, outline: Mapping[str, Any], files: _Files) -> Pieces:
+    """Return the islands of a matte in the part's own plane, or note why there are none."""
+    name, where = outline["matte"], (*place, "matte")
+    if check_path(notes, where, name, files.folder) is None:
+        return ()
+    threshold = float(outline.get("threshold", 0.5))
+    try:
+        traced = files.trace(name, threshold, float(outline.get("simplify_px", 0.5)))
+    except ChoreoError as error:
+        for finding in error.findings:
+            notes.add(finding.code, where, f"{clipped(name)}: {finding.what}", finding.why, finding.remedy)
+        return ()
+    if not traced.polygons:
+        _note_empty(notes, where, name, threshold, traced, files.image(name))
+        return ()
+    _warn(notes, where, name, threshold, traced, files.image(name))
+    x, y = (float(number) for number in outline["pivot_px"])
+    scale = float(outline["px_per_mm"])
+    return tuple(shapely.transform(polygon, lambda px: to_mm(px, scale, (x, y))) for polygon in traced.polygons)
+
+
+def to_mm(px: Floats, px_per_mm: float, pivot_px: Point) -> Floats:
+    """Return points of a picture, (k, 2) px, y down, in the plane of its part, mm, y up; `to_px` is the inverse."""
+    return np.asarray((px - np.array(pivot_px)) * np.array([1.0, -1.0]) / px_per_mm)
+
+
+def to_px(mm: Floats, px_per_mm: float, pivot_px: Point) -> Floats:
+    """Return points in the plane of a part, (k, 2) mm, y up, in its picture, px, y down."""
+    return np.asarray(mm * px_per_mm * np.array([1.0, -1.0]) + np.array(pivot_px))
+
+
+def _note_empty(notes: Notes, place: Place, name: str, threshold: float, traced: Traced, image: Image) -> None:
+    most = float(image.alpha.max()) / full_scale(image.alpha)
+    what = f"{clipped(name)}: Nothing in this matte is as opaque as the threshold, {threshold:g}."
+    why = f"Its largest alpha is {most:.3g}."
+    if traced.dropped_specks:
+        what = f"{clipped(name)}: This matte holds only specks, each smaller than {SPECK_PX2:g} px^2."
+        why = f"There are {traced.dropped_specks} of them."
+    notes.add("empty-matte", place, what, why, "Check the key, or set a lower `threshold`.")
+
+
+def _warn(notes: Notes, place: Place, name: str, threshold: float, traced: Traced, image: Image) -> None:
+    if float(image.alpha.min()) / full_scale(image.alpha) >= threshold:
+        what = f"{clipped(name)}: This matte is opaque everywhere."
+        why = "Its outline is the border of the picture, seldom that of a part."
+        notes.warn("opaque-matte", place, what, why, "Was it keyed? Save it again with its alpha channel.")
+    elif traced.touches_border:
+        what = f"{clipped(name)}: What this matte shows runs into the border of the picture."
+        why = "The outline follows the border there."
+        notes.warn("matte-cut-off", place, what, why, "Leave a transparent margin, or check that no part is cut off.")
+    if traced.dropped_specks or traced.dropped_pinholes:
+        what = (
+            f"{clipped(name)}: Left out of the outline: {traced.dropped_specks} specks and"
+            f" {traced.dropped_pinholes} pinholes, each smaller than {SPECK_PX2:g} px^2."
+        )
+        notes.warn("matte-dust", place, what, remedy="Nothing, unless one of them matters; else mend the key.")
+
+
+def _usable(notes: Notes, place: Place, pieces: Pieces) -> bool:
+    """Note pieces that are too many, too large or too finely cut to go on with."""
+    name = spoken(place)
+    remedy = "Set a larger `simplify_px`, or smooth the key."
+    holes = sum(shapely.get_num_interior_rings(piece) for piece in pieces)
+    corners = max(int(shapely.get_num_coordinates(shapely.get_rings(piece)).max()) - 1 for piece in pieces)
+    if len(pieces) > MOST_PIECES or holes > MOST_HOLES:
+        what = f"{name} falls into {len(pieces)} pieces with {holes} holes."
+        notes.add("too-ragged", place, what, f"At most {MOST_PIECES} and {MOST_HOLES} are read.", remedy)
+    elif corners > MOST_CORNERS:
+        what = f"A ring of {name} has {corners} corners."
+        notes.add("too-ragged", place, what, f"At most {MOST_CORNERS} are read.", remedy)
+    elif not float(np.abs(shapely.total_bounds(list(pieces))).max()) <= FARTHEST_MM:
+        what = f"{name} reaches farther than {FARTHEST_MM:g} mm from the part's origin."
+        notes.add("out-of-range", place, what, remedy="Check the scale: px_per_mm is px a mm, not mm a px.")
+    elif not shapely.is_valid(list(pieces)).all():
+        what = f"{name} is so small that its corners fall together."
+        notes.add("no-area", place, what, remedy="Check the scale: px_per_mm is px a mm, not mm a px.")
+    else:
+        return True
+    return False

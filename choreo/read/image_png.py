@@ -1,0 +1,60 @@
+"""PNG (W3C, third edition, 2025): straight alpha, 8 or 16 bit."""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterator
+
+from choreo.read.image_base import Decoded, check_size, damaged, several, spread, wrong_mode
+
+_GREY, _RGB, _PALETTE, _GREY_ALPHA, _RGBA = 0, 2, 3, 4, 6
+
+
+def decode(data: bytes) -> Decoded:
+    """Return the picture in the bytes of a PNG, or raise `Refused`."""
+    import imagecodecs  # noqa: PLC0415
+
+    chunks = _chunks(data)
+    kind, header = next(chunks, (b"", b""))
+    if kind != b"IHDR" or len(header) != 13:
+        raise damaged("its header is missing")
+    width, height, bits, colour_type = struct.unpack(">IIBB", header[:10])
+    check_size(width, height)
+    if colour_type == _PALETTE:
+        raise wrong_mode("colours of a palette")
+    if colour_type not in (_GREY, _RGB, _GREY_ALPHA, _RGBA) or bits not in (1, 2, 4, 8, 16):
+        raise damaged(f"colour type {colour_type} with {bits} bit is none")
+    if bits < 8:
+        raise wrong_mode(f"{bits} bit grey")
+    for kind, _ in chunks:
+        if kind == b"acTL":
+            raise several()
+        if kind == b"tRNS":
+            # A single colour that counts as transparent is no matte; decoders would make one of it.
+            raise wrong_mode("one colour that counts as transparent")
+    try:
+        pixels = imagecodecs.png_decode(data)
+    except MemoryError:
+        raise
+    except Exception as error:  # a decoder may raise anything on hostile bytes
+        raise damaged(str(error)) from error
+    if pixels.shape[:2] != (height, width):
+        raise damaged("its size is not the one in its header")
+    pixels = pixels.reshape(height, width, -1)
+    if colour_type in (_GREY_ALPHA, _RGBA):
+        return Decoded(pixels[..., -1], premultiplied=False, colour=lambda: spread(pixels[..., :-1]))
+    return Decoded(None, premultiplied=False, colour=lambda: spread(pixels))
+
+
+def _chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
+    """Yield names and contents of the chunks before the pixels."""
+    at = 8
+    while at + 8 <= len(data):
+        length, kind = struct.unpack(">I4s", data[at : at + 8])
+        if kind == b"IDAT":
+            return
+        if at + 12 + length > len(data):
+            break
+        yield kind, data[at + 8 : at + 8 + length]
+        at += 12 + length
+    raise damaged("it ends before its pixels begin")

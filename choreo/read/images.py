@@ -1,0 +1,151 @@
+"""Pictures with an alpha channel: PNG, TIFF and OpenEXR, at the depth at which they were saved.
+
+The first bytes of a file say of what kind it is, never its name. Its declared size is looked at before a pixel is
+decoded. Whatever is wrong ends in one finding.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import stat
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+
+from choreo.errors import ChoreoError, Finding, wrong_input
+from choreo.read.image_base import SAVE, Decoded, Pixels, Refused
+from choreo.read.notes import printable
+
+MOST_FILE_BYTES = 2 * 2**30
+
+
+@dataclass(frozen=True, eq=False)
+class Image:
+    """One picture."""
+
+    alpha: Pixels
+    """(height, width), as stored: uint8 or uint16 up to their largest, float16 or float32 up to 1."""
+    kind: str
+    """``"png"``, ``"tiff"`` or ``"exr"``."""
+    premultiplied: bool
+    """Whether colour is stored multiplied by alpha: always in OpenEXR, never in PNG, as a TIFF's tag says."""
+    digest: str
+    """``sha256:`` and the hexadecimal digest of the file's bytes."""
+    _colour: Callable[[], Pixels]
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height, px."""
+        return self.alpha.shape[1], self.alpha.shape[0]
+
+    @property
+    def depth(self) -> str:
+        """Type of one value: ``"uint8"``, ``"uint16"``, ``"float16"`` or ``"float32"``."""
+        return str(self.alpha.dtype)
+
+    @cached_property
+    def colour(self) -> Pixels:
+        """(height, width, 3) red, green and blue as stored, a grey picture's value three times."""
+        return self._colour()
+
+
+def read_image(path: Path, name: str | None = None, *, alpha: bool = True) -> Image:
+    """Return a picture.
+
+    Parameters
+    ----------
+    path : Path
+        A plain file. That it lies inside the project is for `read.paths.check_path` to see to.
+    name : str, optional
+        What findings call it; the path if left out.
+    alpha : bool
+        Whether it must have an alpha channel. Where it need not, a picture without one is opaque.
+
+    Raises
+    ------
+    ChoreoError
+        With one finding, if it cannot be read, is too large, is no PNG, TIFF or OpenEXR, is damaged, holds several
+        pictures, or has no alpha channel.
+
+    """
+    called = printable(name if name is not None else str(path))
+    try:
+        data = _read(path)
+        kind = _kind(data)
+        decoded = _decoder(kind)(data)
+        found = _opaque(decoded.colour()) if decoded.alpha is None and not alpha else decoded.alpha
+    except Refused as refused:
+        raise _error(refused, called) from refused
+    except MemoryError as error:
+        large = Refused("image-too-large", "This picture does not fit into memory.", "Save it smaller.")
+        raise _error(large, called) from error
+    if found is None:
+        none = Refused("no-alpha", "This picture has no alpha channel.", SAVE, "The matte is what is read.")
+        raise _error(none, called)
+    digest = "sha256:" + hashlib.sha256(data).hexdigest()
+    return Image(found, kind, decoded.premultiplied, digest, decoded.colour)
+
+
+def _error(refused: Refused, called: str) -> ChoreoError:
+    return wrong_input(Finding(refused.code, refused.what, called, why=refused.why, remedy=refused.remedy))
+
+
+def _read(path: Path) -> bytes:
+    try:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            what = "This is a folder." if stat.S_ISDIR(status.st_mode) else "This is not a plain file."
+            raise Refused("not-a-file", what, "Give the path of a picture.")
+        if status.st_size > MOST_FILE_BYTES:
+            raise Refused("file-too-large", f"The file is larger than {MOST_FILE_BYTES // 2**30} GB.", "Crop it.")
+        with path.open("rb") as stream:
+            return stream.read(MOST_FILE_BYTES)
+    except FileNotFoundError as error:
+        raise Refused("no-such-file", "There is no such file.", "Check the spelling of the path.") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "the path cannot be used"
+        what = f"The file cannot be read: {reason}."
+        raise Refused("unreadable", what, "Check the path and its permissions.") from error
+
+
+_KINDS = {
+    "png": (b"\x89PNG\r\n\x1a\n",),
+    "tiff": (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"),
+    "exr": (b"\x76\x2f\x31\x01",),
+}
+_OTHERS = {
+    "a JPEG, which has no alpha": (b"\xff\xd8\xff",),
+    "a GIF": (b"GIF8",),
+    "a BMP": (b"BM",),
+    "a layered Photoshop document": (b"8BPS",),
+    "a WebP or another RIFF file": (b"RIFF",),
+    "a PDF": (b"%PDF",),
+    "an SVG or another XML file": (b"<?xml", b"<svg"),
+}
+
+
+def _kind(data: bytes) -> str:
+    for kind, starts in _KINDS.items():
+        if data.startswith(starts):
+            return kind
+    other = next((name for name, starts in _OTHERS.items() if data.startswith(starts)), None)
+    what = f"This is {other}." if other else "This is no picture that can be read here."
+    if not data:
+        what = "The file is empty."
+    raise Refused(
+        "not-an-image", what, "Save it as PNG, TIFF or OpenEXR.", "Its first bytes say so, whatever its name."
+    )
+
+
+def _decoder(kind: str) -> Callable[[bytes], Decoded]:
+    from choreo.read import image_exr, image_png, image_tiff  # noqa: PLC0415  (projects without pictures never pay)
+
+    return {"png": image_png.decode, "tiff": image_tiff.decode, "exr": image_exr.decode}[kind]
+
+
+def _opaque(colour: Pixels) -> Pixels:
+    full = 1 if colour.dtype.kind == "f" else np.iinfo(colour.dtype).max
+    return np.full(colour.shape[:2], full, dtype=colour.dtype)
