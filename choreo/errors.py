@@ -9,6 +9,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+DEFECT = 3
+"""Exit code of a failure that is choreo's own."""
+
 
 @dataclass(frozen=True)
 class Finding:

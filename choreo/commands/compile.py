@@ -1,0 +1,112 @@
+"""``choreo compile``: tracks, report and storyboard strip."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from choreo.commands import Arguments, Command, Said
+from choreo.commands.shared import Progress, add_project, assembly_name, read, require_shot
+from choreo.errors import DEFECT, ChoreoError
+
+if TYPE_CHECKING:
+    from choreo.compile import Film
+    from choreo.read.project import Project
+
+
+def _add(parser: argparse.ArgumentParser) -> None:
+    add_project(parser)
+    parser.add_argument("--out", type=Path, metavar="DIR", help="where to write (default: PROJECT/out)")
+    parser.add_argument("--shot", metavar="NAME", help="compile this shot only")
+    parser.add_argument("--prove", action="store_true", help="also run the slow checks of the result")
+    parser.add_argument(
+        "--dump", metavar="STAGE", action="append", default=[],
+        help="also write what a stage found out as DIR/dump/STAGE.json (all: every stage)",
+    )  # fmt: skip
+
+
+def _run(arguments: Arguments) -> Said:
+    from choreo.compile import compile_film  # noqa: PLC0415
+    from choreo.write.files import write_all  # noqa: PLC0415
+
+    project = read(arguments.project)
+    require_shot(project, arguments.shot, arguments.project)
+    out = arguments.out or project.folder / "out"
+    dumps: dict[str, Any] = {}
+    with Progress(arguments.json, dumps if arguments.dump else None) as progress:
+        film = compile_film(
+            project.assembly,
+            project.choreography,
+            digests=(project.assembly_digest, project.choreography_digest),
+            file=assembly_name(project),
+            only_shot=arguments.shot,
+            warnings=project.warnings,
+            on_stage=progress,
+        )
+        proved = _prove(film, progress) if arguments.prove else []
+        files = _files(film, project)
+        files.update(_dump_files(dumps, arguments.dump))
+        write_all(out, files)
+    alone = f'Only shot "{arguments.shot}" was compiled: the files hold this shot alone.' if arguments.shot else None
+    words = [*_words(film, out, files), *proved, *filter(None, [alone])]
+    return Said(words, {**_data(film, out, files), "proved": bool(proved)})
+
+
+def _files(film: Film, project: Project) -> dict[str, str | bytes]:
+    from choreo.picture.strip import strip_svg  # noqa: PLC0415
+    from choreo.write.report_json import report_text  # noqa: PLC0415
+    from choreo.write.tracks_json import tracks_text  # noqa: PLC0415
+
+    strip = strip_svg(project.assembly, film.apart.solids, film.tracks, film.report, margins_px=film.frame.margins)
+    return {"tracks.json": tracks_text(film.tracks), "report.json": report_text(film.report), "strip.svg": strip}
+
+
+def _dump_files(artefacts: dict[str, Any], wanted: list[str]) -> dict[str, str]:
+    if not wanted:
+        return {}
+    from choreo.write.dump import dump_text, file_name  # noqa: PLC0415
+
+    strange = [name for name in wanted if name != "all" and name not in artefacts]
+    if strange:
+        raise ChoreoError(tuple(unknown("stage", name, list(artefacts), "--dump") for name in strange))
+    names = list(artefacts) if "all" in wanted else wanted
+    return {f"dump/{file_name(name)}": dump_text(artefacts[name]) for name in names}
+
+
+def _prove(film: Film, progress: Progress) -> list[str]:
+    """Run the slow checks; return what they proved, in words."""
+    from choreo.checks.check_collisions import check_collisions  # noqa: PLC0415
+    from choreo.checks.check_masking import check_masking  # noqa: PLC0415
+
+    solids = film.apart.solids
+    touch = film.apart.assembly.touch_mm
+    pressed = {frozenset((j.part, j.into)): j.press_mm for j in film.apart.assembly.joints if j.press_mm}
+    for shot in film.tracks.shots:
+        progress(f"slow checks of {shot.name}", None)
+        check_collisions(shot, solids, touch, pressed)
+        positions = {track.id: track.position for track in shot.parts}
+        broken = [f for f in check_masking(shot.masking, solids, shot.cameras, positions) if f.severity == "error"]
+        if broken:
+            raise ChoreoError(tuple(broken), exit_code=DEFECT)
+    return ["Proved once more: no overlap at 8 instants a frame; orders and holdouts agree with lines of sight."]
+
+
+def _words(film: Film, out: Path, files: dict[str, Any]) -> list[str]:
+    from choreo.write.report_json import report_words  # noqa: PLC0415
+
+    made = [f"  {out / name}" for name in files]
+    return [*report_words(film.report, film.tracks.frame_rate), "Written:", *made]
+
+
+def _data(film: Film, out: Path, files: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "ok": True,
+        "out": str(out),
+        "files": [str(out / name) for name in files],
+        "shots": [shot.name for shot in film.tracks.shots],
+        "warnings": [warning.as_json() for warning in film.report.warnings],
+    }
+
+
+COMPILE = Command("compile", "compile a project: tracks.json, report.json, strip.svg", _add, _run)
