@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from choreo.commands import Arguments, Command, Said
-from choreo.commands.shared import Progress, add_project, assembly_name, read, require_shot
+from choreo.commands.shared import Progress, add_project, assembly_name, read, require_shot, unknown
 from choreo.errors import DEFECT, ChoreoError
 
 if TYPE_CHECKING:
