@@ -1,0 +1,204 @@
+"""A folder of keyed photographs, one a part: what each shows, traced and measured.
+
+File names, sorted, are the order from back to front; a number before the name ("03_lens.png") only sorts. Numbered
+files of one name ("shell.0001.png", "shell.0002.png", …) are one sequence, traced from its first picture.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from choreo.errors import ChoreoError, Finding, wrong_input
+from choreo.geometry.trace import full_scale, trace_alpha
+from choreo.model.new_plates import FoundPlate
+from choreo.read.images import Image, read_image
+from choreo.read.notes import clipped, printable
+from choreo.read.screen_key import key_screen
+
+SUFFIXES = (".png", ".tif", ".tiff", ".exr")
+MOST_PLATES = 200
+_SEQUENCE = re.compile(r"^(?P<name>.*?)[._-]?(?P<number>\d{3,})$")
+_SORTS = re.compile(r"^\d+[ ._-]+(?=\D)")
+_SPLIT = re.compile(r"[^A-Za-z0-9]+")
+_LONGEST_ID = 64
+_DARKEST = 0.02
+"""A part whose mean is darker than this, linear, is drawn this light: black shows no shading."""
+
+
+@dataclass(frozen=True)
+class _Entry:
+    name: str
+    file: str
+    first: str
+    frames: tuple[int, int] | None
+
+
+def read_plate_folder(
+    folder: Path, *, apart_from: str | None = None, screen: str = "", simplify_px: float = 0.5
+) -> tuple[tuple[FoundPlate, ...], tuple[Finding, ...]]:
+    """Return the plates in a folder, sorted by file name, and what is worth a word about them.
+
+    Parameters
+    ----------
+    folder : Path
+        Pictures in folders below it are not looked at.
+    apart_from : str, optional
+        A picture in the folder that is no part: the hero still.
+    screen : str
+        ``"green"`` or ``"blue"`` where plates still stand before a screen; empty: every plate has a matte.
+    simplify_px : float
+        How far outlines may lie from the traced edge, px.
+
+    Raises
+    ------
+    ChoreoError
+        Exit 2, with a finding for every picture that cannot be used.
+
+    """
+    plates: list[FoundPlate] = []
+    notes: list[Finding] = []
+    broken: list[Finding] = []
+    for entry in _entries(folder, apart_from):
+        try:
+            plate, said = _read_plate(folder, entry, [one.id for one in plates], screen, simplify_px)
+        except ChoreoError as error:
+            broken.extend(replace(finding, file=finding.file or printable(entry.first)) for finding in error.findings)
+            continue
+        plates.append(plate)
+        notes.extend(said)
+    if broken:
+        raise wrong_input(*broken)
+    return tuple(plates), tuple(notes)
+
+
+def _entries(folder: Path, apart_from: str | None) -> list[_Entry]:
+    try:
+        names = sorted(path.name for path in folder.iterdir())
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "the path cannot be used"
+        what = f"The folder of plates cannot be read: {reason}."
+        raise wrong_input(_finding("no-such-folder", what, folder, "Give the folder that holds the plates.")) from error
+    names = [name for name in names if name.lower().endswith(SUFFIXES) and name != apart_from]
+    inside = Path(os.path.realpath(folder))
+    away = [name for name in names if not Path(os.path.realpath(folder / name)).is_relative_to(inside)]
+    if away:
+        what = f"{printable(away[0])} leads out of this folder through a link."
+        raise wrong_input(_finding("path-outside", what, folder, "Copy the picture itself into the folder."))
+    odd = [name for name in names if not _is_text(name)]
+    if odd:
+        what = f"The name of {printable(odd[0])} is not UTF-8, so no project file can refer to it."
+        raise wrong_input(_finding("not-utf-8", what, folder, "Rename the file with plain letters."))
+    entries = _grouped(names)
+    if not entries:
+        remedy = f"Put one keyed picture a part into it: {', '.join(SUFFIXES)}."
+        raise wrong_input(_finding("no-plates", "This folder holds no pictures that could be plates.", folder, remedy))
+    if len(entries) > MOST_PLATES:
+        what = f"This folder holds {len(entries)} pictures; at most {MOST_PLATES} can be parts of one product."
+        raise wrong_input(_finding("too-many-plates", what, folder, "Give a folder with one picture a part."))
+    return entries
+
+
+def _grouped(names: Sequence[str]) -> list[_Entry]:
+    """Numbered files of one name, two or more, are one sequence."""
+    runs: dict[tuple[str, str, int], list[str]] = {}
+    for name in names:
+        stem, _, suffix = name.rpartition(".")
+        match = _SEQUENCE.match(stem)
+        if match and match["name"]:
+            runs.setdefault((stem[: match.start("number")], suffix, len(match["number"])), []).append(name)
+    whole = {key: run for key, run in runs.items() if len(run) > 1}
+    inside = {name for run in whole.values() for name in run}
+    entries = [_Entry(name.rpartition(".")[0], name, name, None) for name in names if name not in inside]
+    for (start, suffix, width), run in whole.items():
+        numbers = sorted(int(name[len(start) : len(start) + width]) for name in run)
+        file = f"{start}{'#' * width}.{suffix}"
+        entries.append(_Entry(start.rstrip("._-"), file, run[0], (numbers[0], numbers[-1])))
+    return sorted(entries, key=lambda entry: entry.first)
+
+
+def _read_plate(
+    folder: Path, entry: _Entry, taken: Sequence[str], screen: str, simplify_px: float
+) -> tuple[FoundPlate, list[Finding]]:
+    image = read_image(folder / entry.first, entry.first, alpha=not screen)
+    alpha, keyed = _matte(image, screen)
+    traced = trace_alpha(alpha, 0.5, simplify_px)
+    if not traced.polygons:
+        raise wrong_input(
+            Finding(
+                "empty-matte",
+                "This picture shows nothing: its matte is empty.",
+                printable(entry.first),
+                remedy="Check the key, or take the picture out of the folder.",
+            )
+        )
+    part_id, label = _named(entry.name, taken)
+    notes = []
+    if traced.dropped_specks or traced.dropped_pinholes:
+        what = (
+            f"{clipped(entry.first)}: left out of the outline: {traced.dropped_specks} specks and "
+            f"{traced.dropped_pinholes} pinholes."
+        )
+        notes.append(Finding("matte-dust", what, remedy="Nothing, unless one of them matters.", severity="warning"))
+    if float(alpha.min()) >= 0.5 * full_scale(alpha):
+        what = f"{clipped(entry.first)}: this matte is opaque everywhere; its outline is the border of the picture."
+        remedy = "Key it first, or plan with --screen green (or blue) where it stands before a screen."
+        notes.append(Finding("opaque-matte", what, remedy=remedy, severity="warning"))
+    colour = _mean_colour(image, alpha)
+    plate = FoundPlate(part_id, label, entry.file, entry.frames, image.size, traced.polygons, colour, keyed)
+    return plate, notes
+
+
+def _matte(image: Image, screen: str) -> tuple[NDArray[np.generic], str]:
+    """The picture's own matte; only where it has none, one keyed from the screen."""
+    if screen and float(image.alpha.min()) >= 0.5 * full_scale(image.alpha):
+        return key_screen(_unit(image.colour), screen), screen
+    return image.alpha, ""
+
+
+def _mean_colour(image: Image, alpha: NDArray[np.generic]) -> str:
+    """Mean of the straight colour under the matte, averaged in the picture's own values: near enough for a plan."""
+    weight = alpha.astype(np.float64) / full_scale(alpha)
+    # A quarter of a million pixels say what a part's colour is.
+    step = max(1, int(np.sqrt(weight.size / 250_000)))
+    weight, colour = weight[::step, ::step, None], _unit(image.colour[::step, ::step])
+    total = max(float(weight.sum()), 1e-12)
+    share = colour if image.premultiplied else colour * weight
+    mean = np.clip(share.sum(axis=(0, 1)) / total, _DARKEST, 1.0)
+    if image.kind == "exr":  # linear light; everything else is taken to be sRGB already (IEC 61966-2-1)
+        mean = np.where(mean <= 0.0031308, 12.92 * mean, 1.055 * mean ** (1 / 2.4) - 0.055)
+    return "#" + "".join(f"{round(255 * float(value)):02x}" for value in mean)
+
+
+def _unit(colour: NDArray[np.generic]) -> NDArray[np.float64]:
+    return np.asarray(colour.astype(np.float64) / full_scale(colour))
+
+
+def _named(stem: str, taken: Sequence[str]) -> tuple[str, str]:
+    """An id that a file name allows, unlike those before it, and a label for people."""
+    words = [word for word in _SPLIT.split(_SORTS.sub("", stem)) if word] or ["part"]
+    base = "_".join(words)[: _LONGEST_ID - 4]
+    found, number = base, 2
+    lower = {one.casefold() for one in taken}
+    while found.casefold() in lower:
+        found, number = f"{base}_{number}", number + 1
+    label = " ".join(words)
+    return found, label[:1].upper() + label[1:]
+
+
+def _is_text(name: str) -> bool:
+    try:
+        name.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return name.isprintable()
+
+
+def _finding(code: str, what: str, folder: Path, remedy: str) -> Finding:
+    return Finding(code, what, printable(str(folder)), remedy=remedy)
