@@ -53,6 +53,8 @@ class PlacedPlate:
         The part's own origin in its picture.
     offset_mm : (x, y)
         Where that origin lies in the product, y up.
+    layer : int
+        1 for the farthest back; parts whose outlines overlap never share one.
     keyed : str
         Screen colour that was keyed out for planning; then the picture itself is not used as a plate.
 
@@ -67,6 +69,7 @@ class PlacedPlate:
     px_per_mm: float
     pivot_px: Point
     offset_mm: Point
+    layer: int = 1
     keyed: str = ""
 
 

@@ -10,6 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import shapely
+from shapely.geometry.base import BaseGeometry
+
 from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.model.new_plates import FoundPlate, PlacedHero, PlacedPlate
 
@@ -53,16 +56,34 @@ def place_locked_off(plates: Sequence[FoundPlate], part: str, px_per_mm: float) 
         raise wrong_input(*[_differs(plate, known) for plate in other])
     x0, y0 = _middle(known)
     placed = []
-    for plate in plates:
+    layers = stacked([plate.polygons for plate in plates])
+    for plate, layer in zip(plates, layers, strict=True):
         x, y = _middle(plate)
         offset = ((x - x0) / px_per_mm, (y0 - y) / px_per_mm)
         placed.append(
             PlacedPlate(
                 plate.id, plate.label, plate.colour, plate.file, plate.frames, plate.polygons, px_per_mm,
-                (x, y), offset, plate.keyed,
+                (x, y), offset, layer, plate.keyed,
             )
         )  # fmt: skip
     return tuple(placed)
+
+
+def stacked(outlines: Sequence[Sequence[BaseGeometry]]) -> list[int]:
+    """Return the layer of each part, 1 the farthest back: one above the highest of those before it that it overlaps.
+
+    Parameters
+    ----------
+    outlines : sequence of polygons a part
+        Back to front, at their places.
+
+    """
+    whole = [shapely.union_all(list(polygons)) for polygons in outlines]
+    layers: list[int] = []
+    for index, own in enumerate(whole):
+        below = [layers[k] for k in range(index) if shapely.intersection(own, whole[k]).area > 0]
+        layers.append(max(below, default=0) + 1)
+    return layers
 
 
 def place_hero(file: str, size: tuple[int, int], known: FoundPlate, px_per_mm: float) -> PlacedHero | None:

@@ -37,12 +37,16 @@ def flat_object(pairs: Mapping[str, str]) -> str:
 
 
 def readable(value: Any, depth: int = 0) -> str:
-    """Return any JSON value with a line for every key and item, but lists of plain values on one line."""
+    """Return any JSON value with a line for every key and item, but lists of plain values, and of points, on one."""
     if isinstance(value, dict):
         return object_text({key: readable(item, depth + 1) for key, item in value.items()}, depth)
-    if isinstance(value, list) and any(isinstance(item, dict | list) for item in value):
+    if isinstance(value, list) and any(isinstance(item, dict | list) for item in value) and not _is_ring(value):
         return array_text([readable(item, depth + 1) for item in value], depth)
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+
+def _is_ring(value: list[Any]) -> bool:
+    return all(isinstance(item, list) and all(isinstance(one, int | float) for one in item) for item in value)
 
 
 def _block(opening: str, lines: list[str], closing: str, depth: int) -> str:

@@ -1,7 +1,7 @@
 """The two files of a new project, from plates that are traced and placed.
 
-Photographs know no depth: the order of the plates, back to front, stands in for it. Each part lies in a layer of
-its own and can leave toward the viewer, so the project compiles at once; depths and joints are for the user to add.
+Photographs know no depth: layers stand in for it, so that each part can leave toward the viewer and the project
+compiles at once; real depths and joints are for the user to add.
 """
 
 from __future__ import annotations
@@ -35,19 +35,16 @@ def assembly_text(name: str, plates: Sequence[PlacedPlate], hero: PlacedHero | N
     name : str
         Of the product.
     plates : sequence of PlacedPlate
-        Back to front; the first is the body that the others leave.
+        Back to front.
     hero : PlacedHero, optional
 
     """
-    body = plates[0].id
     content: dict[str, Any] = {
         "format": "choreo/assembly",
         "version": 1,
         "name": name,
         "layer_mm": plain_number(LAYER_MM, _MM_DIGITS),
         "parts": [_part(plate) for plate in plates],
-        "joints": [{"kind": "lay", "part": plate.id, "into": body, "axis": [0, 0, 1]} for plate in plates[1:]],
-        "occlusion_order": [plate.id for plate in plates],
         "plates": [_plate(plate) for plate in plates if not plate.keyed],
     }
     content = {key: value for key, value in content.items() if value != []}
@@ -110,7 +107,7 @@ def _part(plate: PlacedPlate) -> dict[str, Any]:
 
 def _slab(plate: PlacedPlate, polygon: BaseGeometry) -> dict[str, Any]:
     holes = [_ring(plate, ring) for ring in polygon.interiors]
-    return {"outline": _ring(plate, polygon.exterior), **({"holes": holes} if holes else {})}
+    return {"outline": _ring(plate, polygon.exterior), **({"holes": holes} if holes else {}), "layer": plate.layer}
 
 
 def _ring(plate: PlacedPlate, ring: BaseGeometry) -> list[list[float]]:

@@ -1,0 +1,127 @@
+"""``choreo new``: a project from a folder of plates."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from choreo.commands import Arguments, Command, Said
+from choreo.errors import Finding, wrong_input
+
+if TYPE_CHECKING:
+    from choreo.model.new_plates import FoundPlate, PlacedHero, PlacedPlate
+
+_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
+_SCALE = re.compile(r"(?P<part>[^=]+)=(?P<number>\d+(?:\.\d+)?)\s*(?P<unit>mm|cm|m|in)")
+_FILES = ("assembly.json", "choreography.toml")
+
+
+def _add(parser: argparse.ArgumentParser) -> None:
+    parser.description = (
+        "Write a project into a folder of plates, one keyed picture a part (PNG, TIFF or OpenEXR). File names, sorted, "
+        "are the order from back to front: 1_shell.png, 2_cell.png, 3_lens.png. Nothing is overwritten."
+    )
+    parser.add_argument("folder", type=Path, metavar="FOLDER_OF_PLATES")
+    parser.add_argument(
+        "--scale", required=True, metavar="PART=WIDTH", help='how wide one part is in reality, e.g. "shell=82mm"'
+    )
+    parser.add_argument("--hero", metavar="FILE", help="the hero still, a picture in the folder")
+    parser.add_argument("--name", metavar="TEXT", help="the product's name (default: the folder's)")
+    parser.add_argument(
+        "--screen", choices=("green", "blue"), help="plates without a matte stand before this screen: key them roughly"
+    )
+
+
+def _run(arguments: Arguments) -> Said:
+    from choreo.passes.place_plates import place_locked_off, px_per_mm_of  # noqa: PLC0415
+    from choreo.read.plate_folder import read_plate_folder  # noqa: PLC0415
+    from choreo.write.files import write_all  # noqa: PLC0415
+    from choreo.write.new_project import assembly_text, choreography_text  # noqa: PLC0415
+
+    folder: Path = arguments.folder
+    part, width = _scale(arguments.scale)
+    _refuse_overwriting(folder)
+    plates, notes = read_plate_folder(folder, apart_from=arguments.hero, screen=arguments.screen or "")
+    px_per_mm = px_per_mm_of(plates, part, width)
+    placed = place_locked_off(plates, part, px_per_mm)
+    hero = _hero(folder, arguments.hero, plates, part, px_per_mm) if arguments.hero else None
+    name = arguments.name or folder.resolve().name
+    files = {
+        "assembly.json": assembly_text(name, placed, hero),
+        "choreography.toml": choreography_text(name, [plate.id for plate in placed], hero=hero is not None),
+    }
+    write_all(folder, dict(files))
+    said = [note.as_text() for note in notes]
+    data = {
+        "ok": True,
+        "files": [str(folder / file) for file in files],
+        "px_per_mm": px_per_mm,
+        "parts": [plate.id for plate in placed],
+        "warnings": [note.as_json() for note in notes],
+    }
+    return Said([*_words(folder, placed, px_per_mm), *said], data)
+
+
+def _scale(text: str) -> tuple[str, float]:
+    match = _SCALE.fullmatch(text.strip())
+    width = float(match["number"]) * _MM[match["unit"]] if match else 0.0
+    if match is None or not 0 < width <= 1e6:
+        raise wrong_input(
+            Finding(
+                "bad-scale",
+                "--scale says how wide one part is in reality, and this does not.",
+                remedy='Write a plate, "=", and its width with a unit (mm, cm, m, in): --scale "shell=82mm".',
+            )
+        )
+    return match["part"].strip(), width
+
+
+def _refuse_overwriting(folder: Path) -> None:
+    there = [name for name in _FILES if (folder / name).exists()]
+    if there:
+        raise wrong_input(
+            *[
+                Finding(
+                    "already-there",
+                    f"There is a {name} in this folder already, and nothing is overwritten.",
+                    str(folder / name),
+                    remedy="Move it away to start anew, or edit it by hand.",
+                )
+                for name in there
+            ]
+        )
+
+
+def _hero(folder: Path, file: str, plates: tuple[FoundPlate, ...], part: str, px_per_mm: float) -> PlacedHero:
+    from choreo.passes.place_plates import place_hero  # noqa: PLC0415
+    from choreo.read.images import read_image  # noqa: PLC0415
+
+    known = next(plate for plate in plates if plate.id == part)
+    size = read_image(folder / file, file).size
+    hero = place_hero(file, size, known, px_per_mm)
+    if hero is None:
+        raise wrong_input(
+            Finding(
+                "hero-differs",
+                f"The hero still is {size[0]} x {size[1]} px, the plates are {known.size[0]} x {known.size[1]} px: "
+                "they were not shot in one frame.",
+                file,
+                remedy="Save the hero still in the plates' frame.",
+            )
+        )
+    return hero
+
+
+def _words(folder: Path, placed: tuple[PlacedPlate, ...], px_per_mm: float) -> list[str]:
+    lines = [f"{len(placed)} parts at {px_per_mm:.4g} px per mm, back to front:"]
+    for number, plate in enumerate(placed, start=1):
+        kind = f", keyed roughly from {plate.keyed}: planning only" if plate.keyed else ""
+        kind += "" if plate.frames is None else f", sequence {plate.frames[0]} to {plate.frames[1]}"
+        lines.append(f"  {number:2d}  {plate.label} [{plate.id}] from {plate.file}{kind}")
+    lines += ["Written:", *(f"  {folder / name}" for name in _FILES)]
+    return [*lines, f"Next: choreo compile {folder}"]
+
+
+NEW = Command("new", "write a project from a folder of plates", _add, _run)
