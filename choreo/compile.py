@@ -15,10 +15,10 @@ import numpy as np
 
 from choreo.checks.check_tracks import check_tracks
 from choreo.errors import ChoreoError, Finding, no_solution, wrong_input
-from choreo.geometry.arrange import Frame, Subject
 from choreo.geometry.encounter import Encounters, make_encounters
 from choreo.geometry.silhouette import hull_points
 from choreo.geometry.solid import Solid, build_solid
+from choreo.geometry.subject import Frame, Subject
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import Choreography, Shot
 from choreo.model.plan import Floats, Removal
@@ -178,7 +178,7 @@ def _compile_shot(
     order = removal.order
 
     ways = plan_ways(shot, removal, encounters)
-    subject = Subject(points, order, removal.body, ways.directions, ways.travels, encounters, ways.vias)
+    subject = Subject(points, removal, ways.directions, ways.travels, encounters, ways.vias)
     layout = plan_layout(subject, shot, frame)
     on_stage(f"layout of {shot.name}", layout)
 

@@ -7,8 +7,8 @@ from types import MappingProxyType, SimpleNamespace
 import numpy as np
 
 from choreo.compile import _frame, compile_film, take_apart
-from choreo.geometry.arrange import Subject
 from choreo.geometry.silhouette import hull_points
+from choreo.geometry.subject import Subject
 from choreo.model.assembly import Assembly, Joint, Part, Slab
 from choreo.model.choreography import Choreography, FrameRate, PartMotion, Phase, Pin, Shot, View
 from choreo.passes.layout import plan_layout
@@ -100,15 +100,21 @@ def stage(assembly, choreography, index=0):
     """The passes up to the layout, and what they were given."""
     one = choreography.shots[index]
     apart = take_apart(assembly, choreography.clearance_mm)
-    order = tuple(step.part for step in apart.removal.steps)
     ways = plan_ways(one, apart.removal, apart.encounters)
     points = {part: hull_points(solid) for part, solid in apart.solids.items()}
     body = apart.removal.body
-    subject = Subject(points, order, body, ways.directions, ways.travels, apart.encounters, ways.vias)
+    subject = Subject(points, apart.removal, ways.directions, ways.travels, apart.encounters, ways.vias)
     frame = _frame(choreography)
     layout = plan_layout(subject, one, frame)
     return SimpleNamespace(
-        assembly=assembly, shot=one, apart=apart, order=order, body=body, subject=subject, frame=frame, layout=layout
+        assembly=assembly,
+        shot=one,
+        apart=apart,
+        order=apart.removal.order,
+        body=body,
+        subject=subject,
+        frame=frame,
+        layout=layout,
     )
 
 

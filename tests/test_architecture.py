@@ -21,8 +21,8 @@ MAY_IMPORT = {
     "picture": {"errors", "model", "geometry", "motion"},
     "compile": {"errors", "model", "geometry", "motion", "passes", "checks"},
 }
-HELPERS_OF_PASSES = {"schedule_words"}
-"""Not passes: what one pass says to people."""
+HELPERS_OF_PASSES = {"layout_stage", "layout_words", "schedule_words"}
+"""Not passes: what one pass says to people, and what it knows of its camera."""
 
 
 def module(path):

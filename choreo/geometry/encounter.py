@@ -233,7 +233,7 @@ class Encounters:
         """
         start, direction = ray
         length = float(np.linalg.norm(np.diff(route, axis=0), axis=1).sum())
-        if len(route) != 2 or length == 0 or start.any():
+        if len(route) != 2 or length == 0 or start.any() or route[0].any():
             axis = np.stack([start, start + direction * farthest])
             met = self.diagram(mover, other, route, axis, ((0.0, length), (0.0, farthest)), kept=True)
         else:

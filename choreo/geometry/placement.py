@@ -8,28 +8,46 @@ boundary point of the union of those sums.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.camera import Camera
-from choreo.geometry.convex import convex_sum
+from choreo.geometry.clearing import padded
+from choreo.geometry.convex import convex_sum, convex_sums
+from choreo.geometry.unions import Geometries
 from choreo.model.plan import Floats
 
 _DISK_SEGMENTS = 12
 """Segments a quarter of the disk; the disk is drawn around, not into, so the gap is never short."""
-_FINE_MM = 0.01
-"""mm; how closely the edge of a clear stretch is found."""
-_FINE = 1e-3
-"""px; how closely the least travel on an axis is found."""
+_DISK = np.stack([f(np.arange(4 * _DISK_SEGMENTS) * np.pi / (2 * _DISK_SEGMENTS)) for f in (np.cos, np.sin)], axis=1)
 
 
-def hulls_on_screen(points: Floats, cameras: Sequence[Camera]) -> np.ndarray:
+def hulls_on_screen(points: Floats, cameras: Sequence[Camera]) -> Geometries:
     """Return the convex hulls (one a camera, shapely) of (k, 3) points in front of every camera."""
-    pixels = np.stack([camera.project(points)[0] for camera in cameras])
-    return np.asarray(shapely.convex_hull(shapely.linestrings(pixels)))
+    return hulls_through(points, np.stack([camera.matrix for camera in cameras]))
+
+
+def hulls_through(points: Floats, matrices: Floats) -> Geometries:
+    """Return the convex hulls of points in front of every camera.
+
+    Parameters
+    ----------
+    points : (..., k, 3) array
+        mm.
+    matrices : (c, 3, 4) array
+        Of the cameras.
+
+    Returns
+    -------
+    (..., c) array of hulls
+        px.
+
+    """
+    image = np.einsum("cij,...kj->...cki", matrices[:, :, :3], points) + matrices[:, None, :, 3]
+    return np.asarray(shapely.convex_hull(shapely.linestrings(image[..., :2] / image[..., 2:])), dtype=np.object_)
 
 
 def corners(hull: BaseGeometry) -> Floats:
@@ -40,9 +58,21 @@ def corners(hull: BaseGeometry) -> Floats:
 
 def keep_out(fixed: BaseGeometry, mover: BaseGeometry, gap: float) -> BaseGeometry:
     """Return the displacements of `mover` at which it comes nearer than `gap` to `fixed` (both convex)."""
-    hull = shapely.Polygon(convex_sum(corners(fixed), -corners(mover)))
-    around = gap / np.cos(np.pi / (4 * _DISK_SEGMENTS))
-    return shapely.buffer(hull, around, quad_segs=_DISK_SEGMENTS) if gap > 0 else hull
+    return shapely.Polygon(keep_outs(np.array([fixed], dtype=np.object_), mover, gap)[0])
+
+
+def keep_outs(fixed: Geometries, mover: BaseGeometry, gap: float) -> Floats:
+    """Return what `keep_out` does for many fixed hulls at once, as convex rings (n, v, 2).
+
+    The disk is a polygon around it: where corners face each other up to 0.22 % more than the gap is kept.
+    """
+    own = -corners(mover)
+    own = convex_sum(own, gap / np.cos(np.pi / len(_DISK)) * _DISK if gap > 0 else np.zeros((1, 2)))
+    rings = padded(fixed)
+    after = np.roll(rings, -1, axis=1)
+    clockwise = (rings[..., 0] * after[..., 1] - rings[..., 1] * after[..., 0]).sum(axis=1) < 0
+    rings[clockwise] = rings[clockwise, ::-1]
+    return np.asarray(convex_sums(rings, own[None])[:, 0])
 
 
 def corridor(hull: BaseGeometry, way: Floats) -> BaseGeometry:
@@ -89,106 +119,3 @@ def nearest_free(
         target = room
     line = shapely.shortest_line(target, point)
     return np.asarray(shapely.get_coordinates(line)[0] * metric)
-
-
-def first_clear(
-    start: float,
-    hulls_at: Callable[[float], np.ndarray],
-    fixed: np.ndarray,
-    gap: float,
-    jump: Callable[[float], float],
-    farthest: float,
-) -> float | None:
-    """Return the first way along an axis, from `start` on, at which a mover is clear of all fixed hulls.
-
-    Parameters
-    ----------
-    start : float
-        mm along the axis.
-    hulls_at : callable
-        Way, mm -> (c,) hulls of the mover, one a camera.
-    fixed : (c, j) array of hulls
-        What to keep clear of under each camera.
-    gap : float
-        px.
-    jump : callable
-        Way -> the same or a later way, past stretches that are forbidden for other reasons.
-    farthest : float
-        mm; where to give up.
-
-    Returns
-    -------
-    float or None
-        mm; None where there is no such way up to `farthest`.
-
-    Notes
-    -----
-    While the outlines overlap, goes to where they would part if they kept their shape and speed; when apart,
-    by the missing gap at the speed of the fastest corner; and closes in on the edge between the last way that
-    was not clear and the first that is.
-
-    """
-    way, unclear = jump(start), start
-    for _ in range(400):
-        hulls = hulls_at(way)
-        apart = shapely.distance(hulls[:, None], fixed)
-        if way >= farthest:
-            return None
-        if apart.size == 0 or float(apart.min()) >= gap - _FINE:
-            return _closed_in(unclear, way, hulls_at, fixed, gap, jump)
-        unclear = way
-        ahead = hulls_at(way + 1.0)
-        speeds = [_fastest(a, b) for a, b in zip(hulls, ahead, strict=True)]
-        steps = [
-            (_way_out(hulls[c], fixed[c, j], ahead[c]) if apart[c, j] == 0 else (gap - apart[c, j]) / speeds[c])
-            for c, j in zip(*np.nonzero(apart < gap - _FINE), strict=True)
-        ]
-        way = jump(way + max(*steps, _FINE / max(speeds)))
-    return None
-
-
-def _closed_in(
-    unclear: float,
-    clear: float,
-    hulls_at: Callable[[float], np.ndarray],
-    fixed: np.ndarray,
-    gap: float,
-    jump: Callable[[float], float],
-) -> float:
-    """Return a clear way with one that is not clear just before it, by bisection."""
-    while clear - unclear > _FINE_MM:
-        middle = (unclear + clear) / 2
-        blocked = jump(middle) != middle
-        if blocked or float(shapely.distance(hulls_at(middle)[:, None], fixed).min()) < gap - _FINE:
-            unclear = middle
-        else:
-            clear = middle
-    return clear
-
-
-def _fastest(here: BaseGeometry, ahead: BaseGeometry) -> float:
-    """Px a mm: how fast the outline's bounds move."""
-    a, b = shapely.bounds(here), shapely.bounds(ahead)
-    step = np.abs(b - a)
-    return max(float(np.hypot(max(step[0], step[2]), max(step[1], step[3]))), 1e-6)
-
-
-def _way_out(mover: BaseGeometry, fixed: BaseGeometry, ahead: BaseGeometry) -> float:
-    """Mm until an overlapping mover would just have left, moving as it does now."""
-    velocity = shapely.get_coordinates(ahead.centroid)[0] - shapely.get_coordinates(mover.centroid)[0]
-    least = np.inf
-    a, b = corners(mover), corners(fixed)
-    for normals, sign in ((_normals(b), 1.0), (_normals(a), -1.0)):
-        n = sign * normals
-        pace = n @ velocity
-        reach = (b @ n.T).max(axis=0) - (a @ n.T).min(axis=0)
-        go = pace > 1e-9
-        least = min(least, float((reach[go] / pace[go]).min(initial=np.inf)))
-    return least if np.isfinite(least) and least > 0 else _FINE
-
-
-def _normals(ring: Floats) -> Floats:
-    edge = np.roll(ring, -1, axis=0) - ring
-    signed = float(np.sum(ring[:, 0] * np.roll(ring[:, 1], -1) - np.roll(ring[:, 0], -1) * ring[:, 1]))
-    outward = np.stack([edge[:, 1], -edge[:, 0]], axis=1)
-    return outward if signed > 0 else -outward

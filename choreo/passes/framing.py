@@ -13,8 +13,8 @@ import numpy as np
 import shapely
 
 from choreo.errors import Finding
-from choreo.geometry.arrange import Frame
 from choreo.geometry.camera import Camera
+from choreo.geometry.subject import Frame
 from choreo.model.plan import Floats
 
 _OK_PX = 0.05

@@ -1,0 +1,262 @@
+"""Rest positions beside the body, for parts whose removal axis does not show on the screen.
+
+A part comes out by its clearance and then goes sideways in free space, to the nearest free place on the screen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from choreo.errors import ChoreoError, Finding, no_solution
+from choreo.geometry.axial import seen
+from choreo.geometry.camera import Camera
+from choreo.geometry.placement import corners, hulls_through, keep_outs, nearest_free
+from choreo.geometry.standing import Standing
+from choreo.geometry.subject import Frame, Item, Subject
+from choreo.geometry.unions import Geometries
+from choreo.model.plan import Floats
+
+FACES = 0.05
+"""Below this fraction the axis points at the viewer: how far a part comes out then does not show."""
+_EDGE_ON = 1e-3
+"""What a camera sees of a way is taken for at least this much of what it sees of the way across it."""
+_TRIES = 16
+_DIGITS = 6
+"""Decimals of a px to which two outlines are the same."""
+_OK_PX = 1e-5
+"""px; as much as that may be missing of a gap."""
+_LANE_PX = 4.0
+"""px by which a travelled corridor is kept clear of more, where perspective brought a part back into it."""
+_BIAS = 0.02
+"""Fraction of the frame by which a part leans to its own side of the body where places are as good."""
+_SHADOW = 50.0
+"""What lies behind something is followed to this many times its distance."""
+
+
+def sideways(standing: Standing, item: Item, gap_px: float) -> Floats:
+    """Return the route out by the clearance, then to the nearest free place of the middle camera's screen.
+
+    Raises
+    ------
+    ChoreoError
+        Exit 1, ``no-room``: no place is free; ``in-the-way``: of a part that comes off a group, where all ways
+        sideways lead through something that has not left yet.
+
+    """
+    step = lift_out(standing, item)
+    shadows: list[BaseGeometry] = []
+    for _ in range(1 + len(item.outside)):
+        rest = _beside(standing, item, step, gap_px, shadows)
+        out = step.out
+        if seen(step.direction, standing.eye) < FACES and item.part not in standing.subject.travels:
+            least = step.before[-1] + step.direction * _least_lift(standing, item, step, rest - out)
+            rest, out = rest + least - out, least
+        route = np.concatenate([step.before, [out, rest]])
+        hit = met_outside(standing, item, route)
+        if hit is None:
+            return route
+        shadows.append(_shadow(standing, step, hit))
+    raise no_solution(in_the_way(item.part, hit))
+
+
+def met_outside(standing: Standing, item: Item, route: Floats) -> str | None:
+    """Return who stands, not having left yet, where an item that comes off its group passes on its own way."""
+    own = route[len(standing.base(item)) - 1 :]
+    encounters = standing.subject.encounters
+    for other in item.outside if item.groups else ():
+        if any(encounters.hits(member, own, other, kept=True) for member in item.members):
+            return other
+    return None
+
+
+def in_the_way(part: str, other: str | None) -> Finding:
+    """Return the finding that a part cannot come off its group."""
+    return Finding(
+        code="in-the-way",
+        what=f'Part "{part}" cannot come off its group: "{other}" stands in its way.',
+        why="The group has left, but this part goes back past what is still there.",
+        remedy="Let the group travel farther (travel_mm), or turn its way (along).",
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Out:
+    """A part that has come out and may go any way sideways."""
+
+    before: Floats
+    """(k, 3) corners up to where the removal leg begins."""
+    direction: Floats
+    lift: float
+    """mm along the removal leg."""
+    out: Floats
+    """(3,) displacement there."""
+    points: Floats
+    """(n, 3) its corners there."""
+
+
+def lift_out(standing: Standing, item: Item) -> Out:
+    """Return where an item is when it has come out by its clearance."""
+    subject, direction = standing.subject, standing.subject.directions[item.part]
+    base = standing.base(item)
+    before = np.concatenate([base, base[-1] + subject.before(item.part)[1:]])
+    if item.part in subject.travels:
+        lift = subject.travels[item.part]
+    else:
+        lift = max(float(_outs(subject, item).max()), 0.0) + standing.frame.clearance_mm
+    out = before[-1] + direction * lift
+    return Out(before, direction, lift, out, subject.points[item.part] + out)
+
+
+def _beside(standing: Standing, item: Item, step: Out, gap_px: float, shadows: Sequence[BaseGeometry]) -> Floats:
+    """The nearest place, (3,), that is free for all."""
+    subject, frame, middle = standing.subject, standing.frame, standing.eye
+    direction, centre = step.direction, step.points.mean(axis=0)
+    views = hulls_through(step.points, standing.matrices)
+    hull = views[standing.middle]
+    wish = _lean(subject, item.part, middle) * frame.size * _BIAS
+    allowed = _room(hull, frame) if standing.bounded else None
+    air = frame.clearance_mm * float(middle.scale_at(centre))
+    backs = [_back_to(middle, camera, centre, direction) for camera in standing.cameras]
+    lanes = np.array(standing.lanes(item), dtype=np.object_)
+    extra = lane = 0.0
+    for _ in range(_TRIES):
+        forbidden = [_covered(standing, views, backs, gap_px + extra), *shadows]
+        if len(lanes):
+            forbidden += list(shapely.polygons(keep_outs(lanes, hull, air + lane)))
+        shift = nearest_free(forbidden, wish, frame.size, allowed)
+        if shift is None:
+            raise _no_room(item.part, hull, list(standing.routes), frame)
+        rest = step.out + _level(shift, centre, direction, middle)
+        # Under a perspective camera the outline changes as the part goes sideways: look again where it ended.
+        hulls = hulls_through(subject.points[item.part] + rest, standing.matrices)
+        apart = standing.gap(hulls)
+        in_lane = bool(len(lanes)) and bool(shapely.dwithin(hulls[standing.middle], lanes, air / 2).any())
+        if apart >= gap_px - _OK_PX and not in_lane:
+            break
+        extra += 1.02 * max(gap_px - apart, 0.0) + (1e-3 if apart < gap_px else 0.0)
+        lane += _LANE_PX if in_lane else 0.0
+    return rest
+
+
+def _covered(standing: Standing, views: Geometries, backs: Sequence[Floats], gap_px: float) -> BaseGeometry:
+    """The shifts of an item's outlines on the middle screen that bring it too near to something under some camera."""
+
+    def rings(count: int) -> Floats:
+        found = [keep_outs(standing.hulls[c, count:], own, gap_px) @ backs[c].T for c, own in enumerate(views)]
+        most = max(each.shape[1] for each in found)
+        return np.concatenate([np.pad(each, ((0, 0), (0, most - each.shape[1]), (0, 0)), "edge") for each in found])
+
+    if standing.eye.is_perspective or len(views) > 1:
+        return shapely.union_all(shapely.polygons(rings(0)))
+    # Under one parallel camera what is forbidden to one part is forbidden to all of its outline, only displaced.
+    own = corners(views[0])
+    key = (np.round(own - own[0], _DIGITS).tobytes(), np.float64(gap_px).tobytes())
+    union = standing.cover(key, lambda count: rings(count) + own[0])
+    return shapely.transform(union, lambda xy: xy - own[0])
+
+
+def _shadow(standing: Standing, step: Out, other: str) -> BaseGeometry:
+    """Shifts on the middle screen that lead over the outline of something that stands at its assembled place."""
+    matrix = standing.matrices[standing.middle, None]
+    air = standing.frame.clearance_mm * float(standing.eye.scale_at(step.points.mean(axis=0)))
+    still = hulls_through(standing.subject.points[other], matrix)
+    ring = keep_outs(still, hulls_through(step.points, matrix)[0], air)[0]
+    return shapely.convex_hull(shapely.multipoints(np.concatenate([ring, _SHADOW * ring])))
+
+
+def _outs(subject: Subject, item: Item) -> Floats:
+    """How far along its removal leg the item is clear, for good, of each that is still there, mm."""
+    direction = subject.directions[item.part]
+    outs = [subject.encounters.way_out(member, direction, item.inside) for member in item.members]
+    return np.asarray(np.max(outs, axis=0) - float(subject.before(item.part)[-1] @ direction))
+
+
+def _least_lift(standing: Standing, item: Item, step: Out, across: Floats) -> float:
+    """Return the least of the depths at which it clears one part or another that lets it go this way sideways."""
+    subject, direction = standing.subject, step.direction
+    start = subject.before(item.part)[-1]
+    outs = _outs(subject, item) + standing.frame.clearance_mm
+    for least in sorted({round(float(out), 9) for out in outs if 0 < out < step.lift}):
+        path = np.stack([start, start + direction * least, start + direction * least + across])
+        if not any(
+            subject.encounters.hits(member, path, other, kept=True)
+            for member in item.members
+            for other in standing.near(member, path, item.inside)
+        ):
+            return least
+    return step.lift
+
+
+def _level(shift: Floats, at: Floats, direction: Floats, camera: Camera) -> Floats:
+    """Return the displacement across `direction` that moves a point by `shift` px on the screen.
+
+    Going sideways at the height it came out to, a part stays clear of all that it came out of.
+    """
+    scale = float(camera.scale_at(at))
+    right = camera.matrix[0, :3] - (camera.matrix[0, :3] @ camera.forward) * camera.forward
+    down = camera.matrix[1, :3] - (camera.matrix[1, :3] @ camera.forward) * camera.forward
+    rows = np.stack([right / np.linalg.norm(right), down / np.linalg.norm(down), direction])
+    return np.asarray(np.linalg.solve(rows, [shift[0] / scale, shift[1] / scale, 0.0]))
+
+
+def _back_to(middle: Camera, camera: Camera, at: Floats, direction: Floats) -> Floats:
+    """Return the (2, 2) map from a shift on one camera's screen to the one on the middle camera's that causes it.
+
+    The part goes sideways, across `direction`. A way along which the camera looks does not show on its screen, so
+    a shift there asks for a very long way on the middle one: what is forbidden becomes a strip.
+    """
+    if camera is middle:
+        return np.eye(2)
+    steps = np.stack([_level(np.array(shift), at, direction, middle) for shift in ((1.0, 0.0), (0.0, 1.0))])
+    small = 1e-3 / float(np.abs(steps).max())
+    there = (camera.project(at + small * steps)[0] - camera.project(at)[0]).T / small
+    u, size, v = np.linalg.svd(there)
+    return np.asarray(v.T @ np.diag(1 / np.maximum(size, _EDGE_ON * size[0])) @ u.T)
+
+
+def _lean(subject: Subject, part: str, camera: Camera) -> Floats:
+    """Unit direction on the screen toward which the part leans: its own side of the body, else by its axis."""
+    body, own = subject.points[subject.body], subject.points[part]
+    at = camera.project(np.stack([(body.min(0) + body.max(0)) / 2, (own.min(0) + own.max(0)) / 2]))[0]
+    offset = at[1] - at[0]
+    size = np.ptp(camera.project(body)[0], axis=0).max()
+    if float(np.linalg.norm(offset)) > 0.05 * size:
+        return np.asarray(offset / np.linalg.norm(offset))
+    toward = -float(subject.directions[part] @ camera.forward)
+    return np.array([0.96, -0.28]) * (1.0 if toward >= 0 else -1.0)
+
+
+def _room(hull: BaseGeometry, frame: Frame) -> BaseGeometry:
+    """Displacements that keep a hull inside the safe area; empty if it is larger than that."""
+    (width, height), (left, top, right, bottom) = frame.resolution, frame.margins
+    x0, y0, x1, y1 = shapely.bounds(hull)
+    low, high = (left - x0, top - y0), (width - right - x1, height - bottom - y1)
+    if low[0] > high[0] or low[1] > high[1]:
+        return shapely.Polygon()
+    return shapely.box(*low, *high)
+
+
+def _no_room(part: str, hull: BaseGeometry, there: list[str], frame: Frame) -> ChoreoError:
+    x0, y0, x1, y1 = shapely.bounds(hull)
+    width = frame.resolution[0] - frame.margins[0] - frame.margins[2]
+    height = frame.resolution[1] - frame.margins[1] - frame.margins[3]
+    short = max(x1 - x0 - width, y1 - y0 - height)
+    by = (
+        f"it is {short:.0f} px larger than the safe area"
+        if short > 0
+        else f"its outline is {x1 - x0:.0f} x {y1 - y0:.0f} px"
+    )
+    return no_solution(
+        Finding(
+            code="no-room",
+            what=f'Part "{part}" has no place at rest inside the safe area ({width:.0f} x {height:.0f} px): {by}, '
+            f"and {frame.gap_px:g} px must stay clear of " + ", ".join(f'"{one}"' for one in there) + ".",
+            why="The shot fixes how large the product appears, so the parts cannot move closer to fit.",
+            remedy='Let the camera be solved ("fit"), show the product smaller, lower gap_px, or widen the safe area.',
+        )
+    )
