@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from choreo.errors import ChoreoError, Finding, wrong_input
+from choreo.geometry.nesting import nested
 from choreo.geometry.simplify import simplify
 from choreo.model.plan import Floats
 
@@ -105,7 +105,7 @@ def trace_alpha(
     inner = [ring for ring, area, small in zip(rings, areas, dust, strict=True) if area < 0 and not small]
     if len(outer) + len(inner) > MOST_RINGS:
         raise _noise(f"falls into {len(outer) + len(inner)} pieces and holes")
-    polygons = simplify(_nested(outer, inner), simplify_px)
+    polygons = simplify(nested(outer, inner), simplify_px)
     sides = (alpha[0], alpha[-1], alpha[:, 0], alpha[:, -1]) if alpha.size else ()
     return Traced(
         polygons=tuple(polygons),
@@ -224,17 +224,3 @@ def _signed_area(ring: Floats) -> float:
     """Area, px^2, above 0 where the inside is on the left as one looks at the picture (y down)."""
     x, y = (ring - ring[0]).T
     return float(np.dot(np.roll(x, -1), y) - np.dot(x, np.roll(y, -1))) / 2
-
-
-def _nested(outer: list[Floats], inner: list[Floats]) -> list[BaseGeometry]:
-    """Return the outlines with their holes; a hole belongs to the smallest outline around it."""
-    outlines = np.array([shapely.Polygon(ring) for ring in outer], dtype=object)
-    holes: list[list[Floats]] = [[] for _ in outer]
-    if inner:
-        points = shapely.points(np.array([ring[0] for ring in inner]))
-        of, around = shapely.STRtree(outlines).query(points, predicate="within")
-        size = shapely.area(outlines)
-        for index, hole in enumerate(inner):
-            candidates = around[of == index] if len(outer) > 1 else np.zeros(1, dtype=np.int64)
-            holes[int(candidates[np.argmin(size[candidates])])].append(hole)
-    return [shapely.Polygon(ring, own) for ring, own in zip(outer, holes, strict=True)]

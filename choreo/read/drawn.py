@@ -15,18 +15,20 @@ from shapely.geometry.base import BaseGeometry
 from choreo.errors import ChoreoError
 from choreo.geometry.trace import SPECK_PX2, Traced, full_scale, trace_alpha
 from choreo.model.plan import Floats
+from choreo.read.file_bytes import read_bytes
 from choreo.read.images import Image, read_image
 from choreo.read.notes import Notes, clipped, spoken
 from choreo.read.paths import check_path
 from choreo.read.place import Place
+from choreo.read.refused import Refused
+from choreo.read.svg_file import MOST_BYTES, Drawing, parse_svg
+from choreo.read.svg_outlines import FARTHEST_MM, svg_polygons
 
 MOST_PIECES = 200
 """As many as a part may have slabs."""
 MOST_HOLES = 1000
 MOST_CORNERS = 20_000
 """Of one ring; both as for rings that are written out."""
-FARTHEST_MM = 1e6
-"""As for coordinates that are written out."""
 
 Point = tuple[float, float]
 Pieces = tuple[BaseGeometry, ...]
@@ -70,6 +72,7 @@ class _Files:
 
     folder: Path
     images: dict[str, Image | ChoreoError] = field(default_factory=dict)
+    drawings: dict[str, Drawing | Refused] = field(default_factory=dict)
     traced: dict[tuple[str, float, float], Traced | ChoreoError] = field(default_factory=dict)
     digests: dict[str, str] = field(default_factory=dict)
 
@@ -84,6 +87,20 @@ class _Files:
         if isinstance(found, ChoreoError):
             raise found
         self.digests[name] = found.digest
+        return found
+
+    def drawing(self, name: str) -> Drawing:
+        """Return a drawing; raises what its first reading raised."""
+        if name not in self.drawings:
+            try:
+                data = read_bytes(self.folder / name, MOST_BYTES)
+                self.drawings[name] = parse_svg(data)
+                self.digests[name] = "sha256:" + hashlib.sha256(data).hexdigest()
+            except Refused as refused:
+                self.drawings[name] = refused
+        found = self.drawings[name]
+        if isinstance(found, Refused):
+            raise found
         return found
 
     def trace(self, name: str, threshold: float, simplify_px: float) -> Traced:
@@ -125,14 +142,33 @@ def read_drawn(notes: Notes, slabs: Sequence[tuple[Place, dict[str, Any]]], fold
             why = "Holes come from there too."
             remedy = "Take `holes` out, and leave the holes transparent in the picture or open in the drawing."
             notes.add("holes-beside-drawing", (*place, "holes"), what, why, remedy)
-        if "svg" in outline:
-            what = "Outlines from an SVG drawing cannot be read yet."
-            notes.add("not-yet-readable", (*place, "outline"), what, remedy="Give the outline as a ring of points.")
-            continue
-        found = _matte(notes, (*place, "outline"), outline, files)
+        take = _svg if "svg" in outline else _matte
+        found = take(notes, (*place, "outline"), outline, files)
         if found and _usable(notes, (*place, "outline"), found):
             pieces[index] = found
     return Drawn(pieces, files.digests)
+
+
+def _svg(notes: Notes, place: Place, outline: Mapping[str, Any], files: _Files) -> Pieces:
+    """Return the islands of a shape of a drawing, or note why there are none."""
+    name, where = outline["svg"], (*place, "svg")
+    if check_path(notes, where, name, files.folder) is None:
+        return ()
+    scale = float(outline["mm_per_unit"]) if "mm_per_unit" in outline else None
+    try:
+        drawing = files.drawing(name)
+    except Refused as refused:
+        _note(notes, where, name, refused)
+        return ()
+    try:
+        return tuple(svg_polygons(drawing, outline["id"], scale))
+    except Refused as refused:
+        _note(notes, (*place, "id"), f"{clipped(name)}, {clipped(outline['id'])}", refused)
+        return ()
+
+
+def _note(notes: Notes, place: Place, called: str, refused: Refused) -> None:
+    notes.add(refused.code, place, f"{clipped(called)}: {refused.what}", refused.why, refused.remedy)
 
 
 def _matte(notes: Notes, place: Place, outline: Mapping[str, Any], files: _Files) -> Pieces:
@@ -196,7 +232,7 @@ def _warn(notes: Notes, place: Place, name: str, threshold: float, traced: Trace
 def _usable(notes: Notes, place: Place, pieces: Pieces) -> bool:
     """Note pieces that are too many, too large or too finely cut to go on with."""
     name = spoken(place)
-    remedy = "Set a larger `simplify_px`, or smooth the key."
+    remedy = "Set a larger `simplify_px` and smooth the key, or simplify the drawing."
     holes = sum(shapely.get_num_interior_rings(piece) for piece in pieces)
     corners = max(int(shapely.get_num_coordinates(shapely.get_rings(piece)).max()) - 1 for piece in pieces)
     if len(pieces) > MOST_PIECES or holes > MOST_HOLES:
@@ -207,10 +243,10 @@ def _usable(notes: Notes, place: Place, pieces: Pieces) -> bool:
         notes.add("too-ragged", place, what, f"At most {MOST_CORNERS} are read.", remedy)
     elif not float(np.abs(shapely.total_bounds(list(pieces))).max()) <= FARTHEST_MM:
         what = f"{name} reaches farther than {FARTHEST_MM:g} mm from the part's origin."
-        notes.add("out-of-range", place, what, remedy="Check the scale: px_per_mm is px a mm, not mm a px.")
+        notes.add("out-of-range", place, what, remedy="Check the scale: px a mm of a picture, mm a unit of a drawing.")
     elif not shapely.is_valid(list(pieces)).all():
         what = f"{name} is so small that its corners fall together."
-        notes.add("no-area", place, what, remedy="Check the scale: px_per_mm is px a mm, not mm a px.")
+        notes.add("no-area", place, what, remedy="Check the scale: px a mm of a picture, mm a unit of a drawing.")
     else:
         return True
     return False

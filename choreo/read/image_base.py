@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from choreo.read.notes import printable
+from choreo.read.refused import Refused
 
 LONGEST_SIDE_PX = 16384
 MOST_PIXELS = 200_000_000
@@ -27,16 +28,6 @@ class Decoded:
     alpha: Pixels | None
     premultiplied: bool
     colour: Callable[[], Pixels]
-
-
-@dataclass(eq=False)
-class Refused(Exception):  # noqa: N818  (a decoder's answer; `read_image` turns it into a finding)
-    """Why a picture cannot be used."""
-
-    code: str
-    what: str
-    remedy: str
-    why: str = ""
 
 
 def check_size(width: int, height: int) -> None:

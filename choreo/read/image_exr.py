@@ -10,7 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from choreo.read.image_base import Decoded, Pixels, Refused, check_size, damaged, several, wrong_mode
+from choreo.read.image_base import Decoded, Pixels, check_size, damaged, several, wrong_mode
+from choreo.read.refused import Refused
 
 Window = tuple[int, int, int, int]
 """x and y of the first pixel, x and y of the last."""

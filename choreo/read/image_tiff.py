@@ -6,7 +6,8 @@ import io
 import logging
 from typing import Any
 
-from choreo.read.image_base import Decoded, Pixels, Refused, check_size, damaged, several, spread, wrong_mode
+from choreo.read.image_base import Decoded, Pixels, check_size, damaged, several, spread, wrong_mode
+from choreo.read.refused import Refused
 
 _BLACK_IS_ZERO, _RGB = 1, 2
 _MODES = {0: "grey with white as zero", 3: "colours of a palette", 4: "a transparency mask", 5: "CMYK", 6: "YCbCr"}

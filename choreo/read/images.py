@@ -7,7 +7,6 @@ decoded. Whatever is wrong ends in one finding.
 from __future__ import annotations
 
 import hashlib
-import stat
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,8 +15,10 @@ from pathlib import Path
 import numpy as np
 
 from choreo.errors import ChoreoError, Finding, wrong_input
-from choreo.read.image_base import SAVE, Decoded, Pixels, Refused
+from choreo.read.file_bytes import read_bytes
+from choreo.read.image_base import SAVE, Decoded, Pixels
 from choreo.read.notes import printable
+from choreo.read.refused import Refused
 
 MOST_FILE_BYTES = 2 * 2**30
 
@@ -73,7 +74,7 @@ def read_image(path: Path, name: str | None = None, *, alpha: bool = True) -> Im
     """
     called = printable(name if name is not None else str(path))
     try:
-        data = _read(path)
+        data = read_bytes(path, MOST_FILE_BYTES)
         kind = _kind(data)
         decoded = _decoder(kind)(data)
         found = _opaque(decoded.colour()) if decoded.alpha is None and not alpha else decoded.alpha
@@ -91,24 +92,6 @@ def read_image(path: Path, name: str | None = None, *, alpha: bool = True) -> Im
 
 def _error(refused: Refused, called: str) -> ChoreoError:
     return wrong_input(Finding(refused.code, refused.what, called, why=refused.why, remedy=refused.remedy))
-
-
-def _read(path: Path) -> bytes:
-    try:
-        status = path.stat()
-        if not stat.S_ISREG(status.st_mode):
-            what = "This is a folder." if stat.S_ISDIR(status.st_mode) else "This is not a plain file."
-            raise Refused("not-a-file", what, "Give the path of a picture.")
-        if status.st_size > MOST_FILE_BYTES:
-            raise Refused("file-too-large", f"The file is larger than {MOST_FILE_BYTES // 2**30} GB.", "Crop it.")
-        with path.open("rb") as stream:
-            return stream.read(MOST_FILE_BYTES)
-    except FileNotFoundError as error:
-        raise Refused("no-such-file", "There is no such file.", "Check the spelling of the path.") from error
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "the path cannot be used"
-        what = f"The file cannot be read: {reason}."
-        raise Refused("unreadable", what, "Check the path and its permissions.") from error
 
 
 _KINDS = {

@@ -9,7 +9,8 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pictures import coverage, disc
+from pictures import coverage, disc, samples
+from skimage.draw import polygon2mask
 from skimage.measure import find_contours
 
 from choreo.errors import ChoreoError
@@ -35,6 +36,11 @@ def turned(width, height, centre, degrees):
     turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
     half = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array([width, height]) / 2
     return half @ turn.T + np.array(centre)
+
+
+def test_the_rasteriser_of_these_tests_fills_what_another_fills():
+    ring = turned(70, 31, (50.3, 40.2), 27)
+    assert np.array_equal(samples(ring, (80, 100)), polygon2mask((80, 100), ring[:, ::-1]))
 
 
 @pytest.mark.parametrize("depth", DEPTHS)
@@ -135,7 +141,7 @@ def referee_rings(alpha, level):
 
 
 @given(st.integers(0, 2**32 - 1), st.sampled_from([6, 12, 40]))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_crossings_are_those_of_another_tracer(seed, size):
     rng = np.random.default_rng(seed)
     alpha = rng.integers(0, 256, (size, size + 3)).astype(np.uint8)
@@ -182,7 +188,7 @@ def test_random_polygons_come_back(radii, turn):
 
 
 @given(st.integers(0, 2**32 - 1), st.sampled_from([0.25, 0.5, 2.0, 10.0]))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_simplifying_keeps_its_word(seed, tolerance):
     rng = np.random.default_rng(seed)
     smooth = np.kron(rng.random((8, 8)), np.ones((16, 16)))
@@ -194,7 +200,7 @@ def test_simplifying_keeps_its_word(seed, tolerance):
     assert shapely.is_valid(shapely.MultiPolygon(after))
     for old, new in zip(before, after, strict=True):
         for ring, fewer in zip(shapely.get_rings(old), shapely.get_rings(new), strict=True):
-            one, two = shapely.segmentize(ring, 0.2), shapely.segmentize(fewer, 0.2)
+            one, two = shapely.segmentize(ring, 0.5), shapely.segmentize(fewer, 0.5)
             assert shapely.hausdorff_distance(one, two) <= tolerance + 1e-9
             area = shapely.Polygon(ring).area
             assert abs(shapely.Polygon(fewer).area - area) <= max(AREA_SHARE * area, AREA_PX2) + 1e-9
