@@ -55,7 +55,8 @@ def svg_polygons(drawing: Drawing, name: str, scale: float | None = None) -> lis
             what = f"A style sheet of the drawing sets `{word}`, and style sheets are not read."
             raise Refused("svg-unsupported", what, "Save it as plain SVG, with attributes in place of style sheets.")
     unit = mm_per_unit(drawing) if scale is None else scale
-    matrix = placing(element) * unit * np.array([[1.0], [-1.0]])
+    with np.errstate(all="ignore"):  # what overflows is refused below
+        matrix = placing(element) * unit * np.array([[1.0], [-1.0]])
     stretch = float(np.linalg.norm(matrix[:, :2], ord=2)) if np.isfinite(matrix).all() else np.inf
     if not 0 < stretch < np.inf or np.linalg.matrix_rank(matrix[:, :2]) < 2:
         raise Refused("no-area", "Its transforms leave the element no area.", "Mend the transforms.")
@@ -68,7 +69,8 @@ def svg_polygons(drawing: Drawing, name: str, scale: float | None = None) -> lis
 
 def _ring(subpath: Subpath, matrix: Floats) -> Floats:
     """Return a closed run of the pen in mm, without repeated points."""
-    points = np.asarray(subpath.points @ matrix[:, :2].T + matrix[:, 2])
+    with np.errstate(all="ignore"):
+        points = np.asarray(subpath.points @ matrix[:, :2].T + matrix[:, 2])
     if not np.abs(points).max() <= FARTHEST_MM:
         what = f"The shape reaches farther than {FARTHEST_MM:g} mm from the part's origin."
         raise Refused("out-of-range", what, "Check the scale of the drawing, or give `mm_per_unit` beside `svg`.")

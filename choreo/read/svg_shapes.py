@@ -130,7 +130,8 @@ def placing(element: Element) -> Floats:
                 what = f"`{name}` applies to {where} and is not followed there."
                 raise Refused("svg-unsupported", what, "Apply it in the drawing program, and save the outcome.")
         if each.around and each.attributes.get("transform", "").strip():
-            whole = whole @ _transform(each.attributes["transform"])
+            with np.errstate(all="ignore"):  # what overflows is refused by whoever uses the matrix
+                whole = whole @ _transform(each.attributes["transform"])
     return whole[:2]
 
 

@@ -120,8 +120,8 @@ def test_the_four_arcs_of_the_standard(large, clockwise, centre):
 
 def test_radii_that_do_not_reach_grow():
     # By hand: a half circle over 22 needs a radius of 11; half an ellipse of 10 by 5 over 22 along x one of 11 by 5.5.
-    assert centre_of(0, (10, 10), 0, False, True, 22).rx == pytest.approx(11)
-    grown = centre_of(0, (10, 5), 0, False, True, 22)
+    assert centre_of(0, (10, 10), 0, large=False, clockwise=True, end=22).rx == pytest.approx(11)
+    grown = centre_of(0, (10, 5), 0, large=False, clockwise=True, end=22)
     assert (grown.centre, grown.rx, grown.ry) == (pytest.approx(11), pytest.approx(11), pytest.approx(5.5))
 
 
