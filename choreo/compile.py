@@ -183,7 +183,7 @@ def _compile_shot(
     on_stage(f"layout of {shot.name}", layout)
 
     # Timing comes last: it never touches the geometry, it only asks it which lags collide.
-    schedule = plan_schedule(shot, order, removal.body, layout.routes, encounters)
+    schedule = plan_schedule(shot, removal, layout.routes, encounters)
     on_stage(f"schedule of {shot.name}", schedule)
 
     origins = {part.id: np.array(part.offset) for part in assembly.parts}

@@ -21,8 +21,16 @@ MAY_IMPORT = {
     "picture": {"errors", "model", "geometry", "motion"},
     "compile": {"errors", "model", "geometry", "motion", "passes", "checks"},
 }
-HELPERS_OF_PASSES = {"layout_stage", "layout_words", "schedule_words"}
-"""Not passes: what one pass says to people, and what it knows of its camera."""
+HELPERS_OF_PASSES = {
+    "layout_stage",
+    "layout_words",
+    "schedule_items",
+    "schedule_meetings",
+    "schedule_rules",
+    "schedule_why",
+    "schedule_words",
+}
+"""Not passes: what one pass, named first, is made of."""
 
 
 def module(path):

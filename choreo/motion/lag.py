@@ -16,11 +16,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import accumulate, pairwise
 
 import numpy as np
 
 from choreo.model.plan import Floats
 from choreo.motion.easing import MonotonePiece, parse_easing
+from choreo.motion.stretches import passed_marks, share_frames
 
 Span = tuple[float, float]
 Diagram = Callable[[Span, Span], Floats]
@@ -37,19 +39,36 @@ _SLIVER = 1e-3
 
 
 @dataclass(frozen=True)
+class Stretch:
+    """One eased part of a walk: from way `origin` at time `start` to way `end`, mm, `frames` later."""
+
+    start: int
+    frames: int
+    origin: float
+    end: float
+
+
+@dataclass(frozen=True)
 class Walk:
-    """One move of one part along its whole route.
+    """One move of one part along a stretch of its route.
 
     Attributes
     ----------
     length : float
-        Route length, mm.
+        Of the stretch, mm.
     frames : int
         Duration of the move.
     easing : str
         W3C syntax or ``min-jerk``.
     backward : bool
         False: from assembled to rest; True: from rest to assembled.
+    base : float
+        Way along the route at which the stretch begins, mm.
+    stops : tuple of float
+        Ways within the stretch, ascending, at which it comes to a stop: it is eased from each to the next.
+    opens, closes : bool
+        Whether it stands at its beginning for all time before, and at its end for all time after. Where another
+        move comes before or after, it stands for a while only, and `standing_hits` answers for that.
 
     """
 
@@ -57,19 +76,34 @@ class Walk:
     frames: int
     easing: str
     backward: bool = False
+    base: float = 0.0
+    stops: tuple[float, ...] = ()
+    opens: bool = True
+    closes: bool = True
 
     @property
     def ends(self) -> Span:
         """Way before the move and after it, mm."""
-        return (self.length, 0.0) if self.backward else (0.0, self.length)
+        ends = (self.base, self.base + self.length)
+        return ends[::-1] if self.backward else ends
+
+    @property
+    def stretches(self) -> tuple[Stretch, ...]:
+        """What is eased one by one, in order of time."""
+        marks = [self.base, *self.stops, self.base + self.length]
+        if self.backward:
+            marks.reverse()
+        marks = passed_marks(marks, self.frames)
+        shares = share_frames([abs(b - a) for a, b in pairwise(marks)], self.frames)
+        starts = accumulate(shares, initial=0)
+        return tuple(Stretch(t, n, a, b) for t, n, (a, b) in zip(starts, shares, pairwise(marks), strict=False))
 
     @property
     def reach(self) -> Span:
-        """Lowest and highest way on the whole move, the route's ends and any overshoot included, mm."""
+        """Lowest and highest way on the whole move, the ends of the stretch and any overshoot included, mm."""
         low, high = parse_easing(self.easing).extent
-        if self.backward:
-            low, high = 1 - high, 1 - low
-        return min(low, 0.0) * self.length, max(high, 1.0) * self.length
+        ways = [s.origin + (s.end - s.origin) * y for s in self.stretches for y in (min(low, 0.0), max(high, 1.0))]
+        return min(ways), max(ways)
 
 
 @dataclass(frozen=True)
@@ -79,15 +113,11 @@ class _State:
     span: Span
     window: Span
     piece: MonotonePiece | None
-    walk: Walk
 
     def time(self, way: Floats) -> Floats:
         """Frames since the start at which the part is at `way`, mm (moving stretches only)."""
         assert self.piece is not None
-        progress = way / self.walk.length
-        low, high = sorted((self.piece.y0, self.piece.y1))
-        y = np.clip(1 - progress if self.walk.backward else progress, low, high)
-        return np.asarray(self.piece.time(y) * self.walk.frames)
+        return np.asarray(self.piece.time(np.clip(way, *self.span)))
 
 
 def forbidden_lags(diagram: Diagram, a: Walk, b: Walk) -> tuple[Span, ...]:
@@ -131,21 +161,72 @@ def merge_intervals(intervals: list[Span]) -> tuple[Span, ...]:
     return tuple(merged)
 
 
+def standing_hits(diagram: Diagram, mover: Walk, way: float) -> tuple[Span, ...]:
+    """Return when a mover meets another that stands still.
+
+    Parameters
+    ----------
+    diagram : Diagram
+        What collides: (way of the mover, way of the other).
+    mover : Walk
+        The move.
+    way : float
+        Where on its route the other stands, mm.
+
+    Returns
+    -------
+    tuple of (first, last)
+        Frames since the start of the move; disjoint open intervals within it, ascending.
+
+    """
+    found: list[Span] = []
+    for state in _moving_states(mover):
+        hit = diagram(_wide(state), (way - _SLIVER, way + _SLIVER))
+        if not len(hit):
+            continue
+        cut = _slice(hit, 1, way)
+        if state.piece is None:
+            if ((cut[:, 0] < state.span[0]) & (state.span[0] < cut[:, 1])).any():
+                found.append(state.window)
+            continue
+        times = state.time(_within(cut, state.span))
+        found += [(float(t.min()), float(t.max())) for t in times]
+    return merge_intervals(found)
+
+
+def standing_meet(diagram: Diagram, one: float, two: float) -> bool:
+    """Whether two that stand still, at these ways along their routes, overlap."""
+    hit = diagram((one - _SLIVER, one + _SLIVER), (two - _SLIVER, two + _SLIVER))
+    if not len(hit):
+        return False
+    cut = _slice(hit, 0, one)
+    return bool(((cut[:, 0] < two) & (two < cut[:, 1])).any())
+
+
 def _states(walk: Walk) -> list[_State]:
     before, after = walk.ends
-    states = [_State((before, before), (-math.inf, 0.0), None, walk)]
-    for piece in parse_easing(walk.easing).pieces:
-        ways = sorted((1 - y if walk.backward else y) * walk.length for y in (piece.y0, piece.y1))
-        window = (piece.t0 * walk.frames, piece.t1 * walk.frames)
-        states.append(_State((ways[0], ways[1]), window, piece if ways[0] < ways[1] else None, walk))
-    states.append(_State((after, after), (float(walk.frames), math.inf), None, walk))
+    states = _moving_states(walk)
+    if walk.opens:
+        states.insert(0, _State((before, before), (-math.inf, 0.0), None))
+    if walk.closes:
+        states.append(_State((after, after), (float(walk.frames), math.inf), None))
+    return states
+
+
+def _moving_states(walk: Walk) -> list[_State]:
+    states = []
+    for part in walk.stretches:
+        for eased in parse_easing(walk.easing).pieces:
+            piece = eased.placed(part.start, part.frames, part.origin, part.end)
+            span = (min(piece.y0, piece.y1), max(piece.y0, piece.y1))
+            states.append(_State(span, (piece.t0, piece.t1), None if piece.flat else piece))
     return states
 
 
 def _whole_span(states: list[_State]) -> Span | None:
     """The stretch that covers all states, a sliver wider; None where no single stretch does."""
     moving = [state for state in states if state.piece is not None]
-    if len(moving) != 1 or len(states) != 3:
+    if len(moving) != 1:
         return None
     (low, high) = moving[0].span
     if any(state.span[0] < low or state.span[1] > high for state in states):
@@ -239,7 +320,7 @@ def _telling(hit: Floats, one: _State, two: _State) -> Floats:
 def _falls(state: _State) -> bool:
     """Whether the way falls as time goes on."""
     assert state.piece is not None
-    return (state.piece.y0 > state.piece.y1) != state.walk.backward
+    return state.piece.y0 > state.piece.y1
 
 
 def _enclose(ends: Floats, group: np.ndarray, one: _State, two: _State, sign: float, best: Floats) -> Floats:

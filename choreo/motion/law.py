@@ -18,10 +18,6 @@ from choreo.model.plan import Floats, Move
 from choreo.model.tracks import Key
 from choreo.motion.easing import Easing, MonotonePiece, parse_easing
 
-ENDS = {"explode": (0.0, 1.0), "assemble": (1.0, 0.0)}
-"""Progress before and after a move of each kind."""
-
-
 @dataclass(frozen=True)
 class Leg:
     """One move: from progress `before` on frame `start` to progress `after` on frame `end`."""
@@ -52,7 +48,7 @@ def progress_law(moves: Sequence[Move], initial: float = 0.0) -> ProgressLaw:
     Parameters
     ----------
     moves : sequence of Move
-        The moves of one part in one shot, sorted by start.
+        The moves of one part in one shot, sorted by start; each begins where the one before it ended.
     initial : float
         Progress of a part that never moves; otherwise its first move tells where it begins.
 
@@ -69,7 +65,7 @@ def progress_law(moves: Sequence[Move], initial: float = 0.0) -> ProgressLaw:
 
     """
     legs = tuple(
-        Leg(move.start, move.start + move.frames, *ENDS[move.kind], parse_easing(move.easing)) for move in moves
+        Leg(move.start, move.start + move.frames, *_ends(move), parse_easing(move.easing)) for move in moves
     )
     for leg, move in zip(legs, moves, strict=True):
         if move.frames < 1:
@@ -80,6 +76,12 @@ def progress_law(moves: Sequence[Move], initial: float = 0.0) -> ProgressLaw:
         if other.before != one.after:
             raise ValueError(f'"{move.part}" would {move.kind} twice in a row, on frame {other.start} again.')
     return ProgressLaw(legs[0].before if legs else initial, legs)
+
+
+def _ends(move: Move) -> tuple[float, float]:
+    """Progress before and after a move."""
+    low, high = move.span
+    return (low, high) if move.kind == "explode" else (high, low)
 
 
 def progress(law: ProgressLaw, frames: ArrayLike) -> Floats:
@@ -105,7 +107,7 @@ def progress(law: ProgressLaw, frames: ArrayLike) -> Floats:
         under_way = (times >= leg.start) & (times < leg.end)
         if under_way.any():
             eased = leg.easing.value((times[under_way] - leg.start) / (leg.end - leg.start))
-            found[under_way] = eased if leg.after > leg.before else 1.0 - eased
+            found[under_way] = leg.before + (leg.after - leg.before) * eased
     return found
 
 

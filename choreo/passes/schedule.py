@@ -1,39 +1,33 @@
-"""Choose whole-frame starts nearest to the designer's stagger and delays that never collide.
+"""Choose whole-frame starts nearest to the designer's wishes that keep every rule and never collide.
 
-In:  one shot, routes, Encounters      Out: tuple of Move
+In:  one shot, Removal, routes, Encounters      Out: Schedule
 
-For each pair of parts the region of the (way, way) plane that collides is known from the geometry alone; with
-the two easings it becomes a set of forbidden lags (`motion.lag`), in continuous time. What is left is an
-integer program over the starts of one phase (`motion.starts`). Phases do not interact: every part stands still
-at a common state between them.
+What is timed is an *item*: one step of the removal, alone or as a group. For each pair of parts the region of
+the (way, way) plane that collides is known from the geometry alone; with the two easings it becomes forbidden
+lags between two items, and clauses where a part stands between two of its own (`motion.lag`), in continuous
+time. What is left is an integer program over the starts of one phase (`motion.starts`). Phases do not interact:
+every part stands still at a common state between them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
-
-import numpy as np
+from types import MappingProxyType
 
 from choreo.errors import ChoreoError, Finding, no_solution
 from choreo.geometry.encounter import Encounters
-from choreo.model.choreography import Shot
-from choreo.model.plan import Floats, Move
-from choreo.motion.lag import Span, Walk, forbidden_lags
+from choreo.model.choreography import Phase, Shot
+from choreo.model.plan import Floats, Move, Removal
 from choreo.motion.path import lengths
-from choreo.motion.starts import Spans, Starts, allowed_lags, allows, nearest_starts
-from choreo.passes.schedule_words import (
-    Said,
-    cannot_pass,
-    move_too_long,
-    no_beat,
-    overshoot,
-    reason,
-    rests_in_way,
-    shortened,
-    why_not,
-)
+from choreo.motion.starts import Starts, nearest_starts
+from choreo.passes.schedule_items import Items, list_items
+from choreo.passes.schedule_meetings import Meetings, drifting, refuse_hits_on_body
+from choreo.passes.schedule_rules import asked_with, tree_rules, wish_rules
+from choreo.passes.schedule_why import Told, reason, why_not
+from choreo.passes.schedule_words import Said, drifts_apart, move_too_long, no_beat, shortened
+
+_NONE: Mapping[str, Sequence[float]] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -43,36 +37,50 @@ class Schedule:
     Attributes
     ----------
     moves : tuple of Move
-        In order of phase, then start, then removal order.
+        In order of phase, then start, then removal order. A part that leaves in a group, or stops on its way, has
+        several in one phase, each over a stretch of its route.
     bare_pairs : tuple of (part, part)
         Pairs that cannot keep their clearance on these routes; they do not collide.
     warnings : tuple of Finding
         E.g. that a stagger had to be shortened.
+    frames : tuple of int
+        Length of each phase; that of a phase with ``frames = "fit"`` is solved.
 
     """
 
     moves: tuple[Move, ...]
     bare_pairs: tuple[tuple[str, str], ...]
     warnings: tuple[Finding, ...]
+    frames: tuple[int, ...]
 
 
 def plan_schedule(
-    shot: Shot, order: tuple[str, ...], body: str, routes: Mapping[str, Floats], encounters: Encounters
+    shot: Shot,
+    removal: Removal,
+    routes: Mapping[str, Floats],
+    encounters: Encounters,
+    *,
+    shared_mm: Mapping[str, Sequence[float]] = _NONE,
+    stops_mm: Mapping[str, Sequence[float]] = _NONE,
 ) -> Schedule:
     """Time all moves of a shot.
 
     Parameters
     ----------
     shot : Shot
-        Phases with easing, move, stagger, delay and beats.
-    order : tuple of str
-        Removal order, without the body. An explode starts its parts in this order, an assemble in reverse.
-    body : str
-        The part that stands still.
+        Phases with their motions and wishes.
+    removal : Removal
+        Steps that move as one. An explode starts them in this order, an assemble in reverse.
     routes : mapping of part id to (k, 3) array
         Displacements, mm.
     encounters : Encounters
         Shapes of all pairs.
+    shared_mm : mapping of part id to sequence of float
+        Ways along a part's route at which it comes off each of its groups, outermost first, mm; absent: it is in
+        none. A group's own `part` has no legs beyond it.
+    stops_mm : mapping of part id to sequence of float
+        Ways along the route at which the part comes to a stop, ascending, mm. Between stops it is eased anew; the
+        frames of the move are shared by length.
 
     Returns
     -------
@@ -82,55 +90,64 @@ def plan_schedule(
     Raises
     ------
     ChoreoError
-        Exit 1: ``too-little-time`` with the chain of parts and both numbers, ``no-beat`` where no arrival can
-        be put on the beats, ``cannot-pass`` where two parts meet whatever the lag, ``overshoot-collides``
-        where an easing drives a part into another beyond the ends of its route.
+        Exit 1, with the rules that contradict each other: ``too-little-time`` with the frames that would do,
+        ``no-beat``, ``rules-conflict``, ``cannot-pass``; ``rests-in-the-way``; ``overshoot-collides`` where an
+        easing drives a part into another beyond the ends of its route, ``group-overshoots`` where it tears a
+        group apart.
+
+    Notes
+    -----
+    Optimal in this sense: of all whole-frame starts that keep every rule and do not collide in continuous time,
+    a phase gets those whose distances from the wishes add up to the least, each item counted once; among these
+    the earliest. A wish is stagger plus delay, shortened by one common factor where the phase has no room for
+    them; what comes off a group is staggered from where the group's arrival really lies. A phase with ``frames =
+    "fit"`` has nothing shortened: its distances add up to the least that any length allows, and of the lengths
+    that allow it the phase gets the shortest. ``move = "fit"`` is the longest common move, not longer than the
+    stagger leaves room for, that has a timing.
 
     """
     moves: list[Move] = []
     bare: dict[tuple[str, str], None] = {}
     warnings: list[Finding] = []
     failed: list[Finding] = []
-    for index, (start, phase) in enumerate(zip(shot.starts, shot.phases, strict=True)):
+    frames: list[int] = []
+    ways = {part: float(lengths(route)[-1]) for part, route in routes.items()}
+    for index, phase in enumerate(shot.phases):
+        start = sum(frames)
+        frames.append(phase.frames)
         if phase.kind == "hold":
             continue
-        turn = order if phase.kind == "explode" else order[::-1]
-        job = _PhaseJob(f'phase {index + 1} of shot "{shot.name}"', phase, turn, body, routes, encounters)
+        said = Said(f'phase {index + 1} of shot "{shot.name}"', phase)
+        job = _Job(said, list_items(removal, phase, ways, shared_mm, stops_mm), removal.body, routes, encounters)
         try:
             timed = _time_phase(job)
         except ChoreoError as error:  # the other phases may have something to say as well
             failed.extend(error.findings)
             continue
+        frames[-1] = timed.frames
         bare.update(dict.fromkeys(timed.bare))
         warnings.extend(timed.warnings)
-        moves.extend(
-            Move(part, index, start + s, timed.moves[k], phase.motion(part).easing, phase.kind, start + w, why)
-            for k, (part, s, w, why) in enumerate(zip(turn, timed.starts, timed.wishes, timed.reasons, strict=True))
-        )
+        moves.extend(_moves(job, timed, ways, index, start))
     if failed:
         raise no_solution(*failed)
-    moves.sort(key=lambda move: (move.phase, move.start, order.index(move.part)))
-    return Schedule(tuple(moves), tuple(bare), tuple(warnings))
+    rank = {part: k for k, part in enumerate(removal.order)}
+    moves.sort(key=lambda move: (move.phase, move.start, rank[move.part]))
+    return Schedule(tuple(moves), tuple(bare), tuple(warnings), tuple(frames))
 
 
 @dataclass(frozen=True, eq=False)
-class _PhaseJob(Said):
+class _Job:
     """One phase with what its timing hangs on."""
 
+    said: Said
+    items: Items
     body: str
     routes: Mapping[str, Floats]
     encounters: Encounters
 
-    def walk(self, part: str, frames: int) -> Walk:
-        length = float(lengths(self.routes[part])[-1])
-        return Walk(length, frames, self.phase.motion(part).easing, self.phase.kind == "assemble")
-
-    def lags(self, a: str, b: str, moves: tuple[int, int], *, kept: bool, hulls: bool = False) -> tuple[Span, ...]:
-        return forbidden_lags(
-            lambda s, t: self.encounters.diagram(a, b, self.routes[a], self.routes[b], (s, t), kept=kept, hulls=hulls),
-            self.walk(a, moves[0]),
-            self.walk(b, moves[1]),
-        )
+    @property
+    def phase(self) -> Phase:
+        return self.said.phase
 
 
 @dataclass(frozen=True)
@@ -141,16 +158,34 @@ class _Timed:
     reasons: tuple[str, ...]
     bare: tuple[tuple[str, str], ...]
     warnings: tuple[Finding, ...]
+    frames: int
 
 
-def _time_phase(job: _PhaseJob) -> _Timed:
-    wanted = [job.phase.motion(part).move for part in job.parts]
+def _moves(job: _Job, timed: _Timed, ways: Mapping[str, float], phase: int, since: int) -> list[Move]:
+    """Each item's move of each of its parts, cut at the stops."""
+    found = []
+    for k, item in enumerate(job.items.items):
+        start, kind, easing = since + timed.starts[k], job.phase.kind, item.motion.easing
+        for part in item.parts:
+            walk = job.items.walk(k, part, timed.moves[k])
+            whole = ways[part]
+            for leg in walk.stretches:
+                at, first = start + leg.start, leg.start == 0
+                wish, why = (since + timed.wishes[k], timed.reasons[k]) if first else (at, "")
+                low, high = sorted((leg.origin, leg.end))
+                span = (low / whole, high / whole) if whole > 0 else (0.0, float(k == job.items.outer(part)))
+                found.append(Move(part, phase, at, leg.frames, easing, kind, wish, why, span))
+    return found
+
+
+def _time_phase(job: _Job) -> _Timed:
+    wanted = [item.motion.move for item in job.items.items]
     if all(move is not None for move in wanted):
         return _with_moves(job, tuple(move for move in wanted if move is not None))
     # "fit": the longest common move with which the stagger still fits the phase, then shorter ones.
-    asked = max((_asked(job)), default=0)
-    longest = max(job.phase.frames - 1 - asked, (job.phase.frames - 1) // 3, 1)
-    for fitted in range(longest, 0, -1):
+    room = job.phase.frames - 1 - job.phase.least_hold
+    asked = max((slack for _, slack in job.items.nominal([0] * len(wanted))), default=0)
+    for fitted in range(max(room - asked, room // 3, 1), 0, -1):
         try:
             return _with_moves(job, tuple(fitted if move is None else move for move in wanted))
         except ChoreoError:
@@ -159,124 +194,84 @@ def _time_phase(job: _PhaseJob) -> _Timed:
     raise AssertionError
 
 
-def _asked(job: _PhaseJob) -> list[int]:
-    """Starts that stagger and delay ask for, counted in the phase."""
-    return [k * job.phase.stagger + job.phase.motion(part).delay for k, part in enumerate(job.parts)]
-
-
-def _with_moves(job: _PhaseJob, moves: tuple[int, ...]) -> _Timed:
-    latest = [job.phase.frames - 1 - move for move in moves]
-    long = [move_too_long(job, part, moves[k]) for k, part in enumerate(job.parts) if latest[k] < 0]
+def _with_moves(job: _Job, moves: tuple[int, ...]) -> _Timed:
+    phase, items = job.phase, job.items
+    nominal = items.nominal(moves)
+    horizon = _horizon(phase, nominal, moves)
+    room = horizon if phase.fit else phase.frames - 1
+    long = [move_too_long(job.said, items.items[k].lead, move) for k, move in enumerate(moves) if move > room]
+    long += [drifts_apart(job.said, items.items[k].lead, items.items[k].parts) for k in drifting(items, moves)]
     if long:
         raise no_solution(*long)
-    _refuse_hits_on_body(job, moves)
-    asked = _asked(job)
-    over = [last / want for want, last in zip(asked, latest, strict=True) if want > last]
-    scale = min(over, default=1.0)
-    wishes = tuple(round(scale * want) for want in asked)
-    lags = _Lags(job, moves)
-    question, starts = _nearest(Starts(wishes, latest, {}, _beats(job, moves)), lags)
+    latest = [room - (0 if phase.fit else phase.least_hold) - move for move in moves]
+    scale = _scale(nominal, latest)
+    meetings = Meetings(job.said, items, moves, horizon, job.routes, job.encounters)
+    refuse_hits_on_body(meetings, job.body)
+    anchors = {k: wish.anchor for k, wish in enumerate(items.wishes) if wish.anchor is not None}
+    question = Starts(_wishes(items, nominal, moves, scale), latest, {}, _beats(job, moves), (), anchors)
+    rules = (*tree_rules(items, moves, horizon), *wish_rules(items, phase, moves, horizon))
+    told = Told(job.said, items, moves, asked_with(question, rules), rules, horizon)
+    told, starts = _nearest(told, meetings)
     if starts is None:
-        raise no_solution(why_not(job, replace(question, lags=lags.all_exact()), moves))
-    reasons = tuple(reason(job, question, starts, asked, k) for k in range(len(starts)))
-    warnings = (shortened(job, scale),) if scale < 1 else ()
-    return _Timed(starts, tuple(asked), moves, reasons, tuple(lags.bare), warnings)
+        raise no_solution(why_not(told, meetings, fit=phase.fit))
+    unscaled = replace(question, wish=_wishes(items, nominal, moves, 1.0)).wished(starts)
+    reasons = tuple(reason(told, starts, k, unscaled[k]) for k in range(len(starts)))
+    warnings = (shortened(job.said, scale, len(meetings.parts)),) if scale < 1 else ()
+    last = max((s + m for s, m in zip(starts, moves, strict=True)), default=0)
+    frames = last + 1 + phase.least_hold if phase.fit else phase.frames
+    return _Timed(starts, unscaled, moves, reasons, tuple(meetings.bare), warnings, frames)
 
 
-def _nearest(question: Starts, lags: _Lags) -> tuple[Starts, tuple[int, ...] | None]:
-    """Return the nearest starts, and the question with the lags that decided them.
+def _horizon(phase: Phase, nominal: Sequence[tuple[int, int]], moves: Sequence[int]) -> int:
+    """No start need be later: beyond the last wish and the last beat, a pause of all parts could be left out."""
+    asked = max((fixed + slack for fixed, slack in nominal), default=0)
+    return max(phase.frames, asked, *phase.beats, 0) + 2 * sum(moves) + len(moves)
 
-    Starts with no pair of parts in it and adds those that the answer gets wrong, until it gets none wrong. What
-    is left out is kept all the same, so the answer is the optimum of the whole question; and where the pairs
-    that are in it have no answer, all of them have none.
+
+def _scale(nominal: Sequence[tuple[int, int]], latest: Sequence[int]) -> float:
+    """The share of stagger and delays that the phase has room for."""
+    over = [
+        max(last - fixed, 0) / slack
+        for (fixed, slack), last in zip(nominal, latest, strict=True)
+        if fixed + slack > last and slack > 0
+    ]
+    return min(over, default=1.0)
+
+
+def _wishes(items: Items, nominal: Sequence[tuple[int, int]], moves: Sequence[int], scale: float) -> tuple[int, ...]:
+    """Starts asked for, each counted from its anchor's; rounded so that sums do not drift."""
+    found = []
+    for k, wish in enumerate(items.wishes):
+        before = round(scale * nominal[wish.anchor][1]) if wish.anchor is not None else 0
+        found.append(items.fixed(k, moves) + round(scale * nominal[k][1]) - before)
+    return tuple(found)
+
+
+def _nearest(told: Told, meetings: Meetings) -> tuple[Told, tuple[int, ...] | None]:
+    """Return the nearest starts, with the rules that decided them.
+
+    Begins without any pair of parts and adds those that the answer gets wrong, until it gets none wrong. What is
+    left out is kept all the same, so the answer is the optimum of the whole question; and where the pairs that
+    are in it have no answer, all of them have none.
     """
-    exact: dict[tuple[int, int], Spans] = {}
+    exact = {}
+    own = told.rules
+    shortest = told.moves if told.said.phase.fit else None
     while True:
-        question = replace(question, lags=dict(sorted(exact.items())))
-        starts = nearest_starts(question)
-        wrong = [] if starts is None else lags.broken(starts, exact)
+        starts = nearest_starts(told.question, shortest)
+        wrong = [] if starts is None else meetings.broken(starts, exact)
         if not wrong:
-            return question, starts
-        exact.update({pair: lags.exact(*pair) for pair in wrong})
+            return told, starts
+        exact.update({pair: meetings.exact(*pair) for pair in wrong})
+        told = told.with_rules([*own, *exact.values()])
 
 
-class _Lags:
-    """Which lags each pair of moves allows: roughly for all, exactly for those that are asked for.
-
-    Roughly means for the prisms around the solids: a lag that is free for those is free.
-    """
-
-    def __init__(self, job: _PhaseJob, moves: tuple[int, ...]) -> None:
-        self.job, self.moves = job, moves
-        self.horizon = max(job.phase.frames, sum(moves))
-        self.bare: dict[tuple[str, str], None] = {}
-        self._exact: dict[tuple[int, int], Spans] = {}
-        self._rough: dict[tuple[int, int], Spans] = {}
-        for i, j in combinations(range(len(moves)), 2):
-            forbidden = job.lags(job.parts[i], job.parts[j], (moves[i], moves[j]), kept=True, hulls=True)
-            if forbidden:
-                self._rough[i, j] = allowed_lags(forbidden, self.horizon)
-
-    def broken(self, starts: tuple[int, ...], settled: Mapping[tuple[int, int], Spans]) -> list[tuple[int, int]]:
-        """Return the pairs, beyond those settled, that these starts make collide."""
-        suspects = [
-            pair
-            for pair, spans in self._rough.items()
-            if pair not in settled and not allows(spans, starts[pair[1]] - starts[pair[0]])
-        ]
-        return [pair for pair in suspects if not allows(self.exact(*pair), starts[pair[1]] - starts[pair[0]])]
-
-    def all_exact(self) -> dict[tuple[int, int], Spans]:
-        """Return the exact lags of all pairs that may meet."""
-        return {pair: self.exact(*pair) for pair in self._rough}
-
-    def exact(self, i: int, j: int) -> Spans:
-        """Return the lags of one pair that do not collide, in continuous time."""
-        if (i, j) not in self._exact:
-            self._exact[i, j] = self._settle(i, j)
-        return self._exact[i, j]
-
-    def _settle(self, i: int, j: int) -> Spans:
-        a, b = self.job.parts[i], self.job.parts[j]
-        moves = (self.moves[i], self.moves[j])
-        forbidden = self.job.lags(a, b, moves, kept=True)
-        # One after the other, in this order, must stay possible: where the clearance forbids it, geometry
-        # decides alone.
-        if forbidden and forbidden[-1][1] > moves[0] + 1:
-            tight = self.job.lags(a, b, moves, kept=False)
-            if tight != forbidden:
-                self.bare[a, b] = None
-                forbidden = tight
-        if forbidden == ((-np.inf, np.inf),):
-            raise no_solution(self._never(a, b))
-        return allowed_lags(forbidden, self.horizon)
-
-    def _never(self, a: str, b: str) -> Finding:
-        """Why no lag will do: one of the two rests on the other's route, or they meet elsewhere."""
-        routes, encounters = self.job.routes, self.job.encounters
-        for mover, other in ((a, b), (b, a)):
-            if encounters.hits(mover, routes[mover], other, routes[other][-1]):
-                return rests_in_way(self.job, mover, other)
-        return cannot_pass(self.job, a, b)
-
-
-def _refuse_hits_on_body(job: _PhaseJob, moves: tuple[int, ...]) -> None:
-    """The body never moves: a part that meets it does so whatever the timing."""
-    for part, move in zip(job.parts, moves, strict=True):
-        low, high = job.walk(part, move).reach
-        still = np.zeros((1, 3))
-        met = job.encounters.diagram(part, job.body, job.routes[part], still, ((low, high), (0.0, 0.0)))
-        if len(met):
-            deep = max(0.0, -float(met[..., 0].min())) if low < 0 else 0.0
-            raise no_solution(overshoot(job, part, job.body, deep) if deep else cannot_pass(job, part, job.body))
-
-
-def _beats(job: _PhaseJob, moves: tuple[int, ...]) -> dict[int, tuple[int, ...]]:
+def _beats(job: _Job, moves: tuple[int, ...]) -> dict[int, tuple[int, ...]]:
     """Starts from which a move arrives on a beat."""
     if not job.phase.beats:
         return {}
     choices = {k: tuple(beat - move for beat in job.phase.beats if beat >= move) for k, move in enumerate(moves)}
-    late = [no_beat(job, job.parts[k], moves[k]) for k, frames in choices.items() if not frames]
+    late = [no_beat(job.said, job.items.items[k].lead, moves[k]) for k, frames in choices.items() if not frames]
     if late:
         raise no_solution(*late)
     return choices

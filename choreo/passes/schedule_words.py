@@ -1,12 +1,12 @@
-"""What the schedule says to people: why a part waits, and why there is no timing."""
+"""What the schedule says to people about a phase that cannot be timed as asked."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from choreo.errors import Finding
 from choreo.model.choreography import Phase
-from choreo.motion.starts import Starts, shortest_phase
 
 
 @dataclass(frozen=True, eq=False)
@@ -19,38 +19,14 @@ class Said:
         As in ``phase 2 of shot "burst"``.
     phase : Phase
         Its numbers.
-    parts : tuple of str
-        In the order in which they start.
 
     """
 
     name: str
     phase: Phase
-    parts: tuple[str, ...]
 
 
-def reason(said: Said, question: Starts, starts: tuple[int, ...], asked: list[int], k: int) -> str:
-    """Say why a part starts elsewhere than asked; empty where it does not."""
-    moved = starts[k] - asked[k]
-    if moved == 0:
-        return ""
-    way = "later" if moved > 0 else "earlier"
-    size = f"{abs(moved)} frame{'s' if abs(moved) != 1 else ''} {way}"
-    if k in question.choices:
-        return f"{size}, to land on a beat"
-    if starts[k] == question.wish[k]:
-        return f"{size}: the phase is too short for the stagger"
-    for i, j in question.lags:
-        other = j if i == k else i if j == k else None
-        if other is None:
-            continue
-        lag = starts[j] - starts[i]
-        if any(lag in span for span in question.lags[i, j] if abs(lag) < said.phase.frames):
-            return f"{size}, to stay clear of {said.parts[other]}"
-    return f"{size}, so that others stay clear"
-
-
-def shortened(said: Said, scale: float) -> Finding:
+def shortened(said: Said, scale: float, parts: int) -> Finding:
     """The stagger had to give way."""
     stagger = said.phase.stagger
     what = (
@@ -59,7 +35,7 @@ def shortened(said: Said, scale: float) -> Finding:
     return Finding(
         code="stagger-shortened",
         severity="warning",
-        what=f"In {said.name} {what}: {len(said.parts)} parts do not fit the {said.phase.frames} frames otherwise.",
+        what=f"In {said.name} {what}: {parts} parts do not fit the {said.phase.frames} frames otherwise.",
         remedy="Give the phase more frames, or ask for a shorter stagger, delay or move.",
     )
 
@@ -87,59 +63,13 @@ def no_beat(said: Said, part: str, move: int) -> Finding:
     )
 
 
-def why_not(said: Said, question: Starts, moves: tuple[int, ...]) -> Finding:
-    """Say which chain of parts needs how many frames, or that it is the beats."""
-    found = shortest_phase(question, moves)
-    if found is None:
-        return _stuck(said)
-    frames, starts = found
-    if frames <= said.phase.frames:
-        beats = ", ".join(str(beat) for beat in said.phase.beats)
-        return Finding(
-            code="no-beat",
-            what=f"In {said.name} the parts cannot all arrive on the beats {beats} without colliding.",
-            why=f"Without the beats {frames} frames would do; with them, parts that must pass each other are forced "
-            "onto the same frames.",
-            remedy="Add beats, move them apart, or shorten the moves.",
-        )
-    chain = _chain(question, starts, moves)
-    links = ", then ".join(f'"{said.parts[k]}" (frames {starts[k]} to {starts[k] + moves[k]})' for k in chain)
+def drifts_apart(said: Said, lead: str, parts: Sequence[str]) -> Finding:
+    """A group's easing carries it beyond where the group comes apart."""
     return Finding(
-        code="too-little-time",
-        what=f"In {said.name} the parts need {frames} frames; the phase has {said.phase.frames}.",
-        why=f"This chain cannot be shorter, for each must wait until the one before it is out of its way: {links}.",
-        remedy=f"Give the phase {frames} frames or more, or shorten the moves of the parts in the chain.",
-    )
-
-
-def _chain(question: Starts, starts: tuple[int, ...], moves: tuple[int, ...]) -> list[int]:
-    """From the last arrival back along waits that cannot be shortened."""
-    at = max(range(len(starts)), key=lambda k: (starts[k] + moves[k], -k))
-    chain = [at]
-    while starts[at] > 0:
-        before = [
-            i
-            for (i, j), spans in question.lags.items()
-            if j == at and i not in chain and any(starts[j] - starts[i] == low for low, _ in spans)
-        ]
-        before += [
-            j
-            for (i, j), spans in question.lags.items()
-            if i == at and j not in chain and any(starts[j] - starts[i] == high for _, high in spans)
-        ]
-        if not before:
-            break
-        at = min(before, key=lambda k: starts[k])
-        chain.append(at)
-    return chain[::-1]
-
-
-def _stuck(said: Said) -> Finding:
-    return Finding(
-        code="cannot-pass",
-        what=f"In {said.name} no timing keeps the parts from meeting.",
-        why="The waits that they owe each other contradict one another.",
-        remedy="Pin one of the parts to another direction (along) or another travel (travel_mm).",
+        code="group-overshoots",
+        what=f'In {said.name} the easing of the group around "{lead}" ({", ".join(parts)}) leaves the range 0 to 1.',
+        why="Beyond the place where a group comes apart each part would go on along its own way.",
+        remedy="Give the group an easing that stays between 0 and 1, in [[shot.phase.group]].",
     )
 
 

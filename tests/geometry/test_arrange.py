@@ -90,7 +90,7 @@ def test_a_part_rests_beyond_the_way_of_one_that_passes():
     assert made.layout.routes["slide"][-1][0] >= 35.5 - 2e-6
     assert made.layout.routes["slide"][-1][0] == pytest.approx(35.5, abs=1e-3)
     # Resting just beyond that way counts as clear of it: the clearance is kept in the timing, too.
-    timed = plan_schedule(made.shot, made.order, made.body, made.layout.routes, made.apart.encounters)
+    timed = plan_schedule(made.shot, made.apart.removal, made.layout.routes, made.apart.encounters)
     assert timed.bare_pairs == ()
 
 

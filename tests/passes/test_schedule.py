@@ -11,6 +11,7 @@ from choreo.compile import build_solid
 from choreo.errors import ChoreoError
 from choreo.geometry.encounter import make_encounters
 from choreo.model.choreography import PartMotion
+from choreo.model.plan import Removal, RemovalStep
 from choreo.motion.easing import parse_easing
 from choreo.passes.schedule import plan_schedule
 
@@ -38,7 +39,8 @@ class Boxes:
         }
 
     def plan(self, *phases):
-        return plan_schedule(shot(*phases), self.order, self.body, self.routes, self.encounters)
+        steps = tuple(RemovalStep(part, (0.0, 0.0, 1.0)) for part in self.order)
+        return plan_schedule(shot(*phases), Removal(steps, self.body), self.routes, self.encounters)
 
     def at(self, part, move, times):
         """Displacement at times counted from the start of the move; held before and after."""
@@ -324,7 +326,8 @@ def test_arrivals_on_the_nearest_beats():
     made = lanes().plan(phase("hold", 2), phase("explode", 30, stagger=4, beats=(12, 15, 24)))
     assert [m.start + m.frames - 2 for m in made.moves] == [12, 15, 15]
     assert [m.reason for m in made.moves] == [
-        "2 frames later, to land on a beat", "1 frame later, to land on a beat", "3 frames earlier, to land on a beat",
+        "2 frames later, to land on the beat at 12", "1 frame later, to land on the beat at 15",
+        "3 frames earlier, to land on the beat at 15",
     ]  # fmt: skip
 
 
