@@ -55,8 +55,10 @@ def check_choreography(notes: Notes, value: Any, ids: tuple[str, ...] | None) ->
     if "frame_rate" in value and notes.sound("frame_rate"):
         note_rate(notes, ("frame_rate",), value["frame_rate"])
     _check_safe_area(notes, value)
+    defaults = dict(DEFAULTS)
     if isinstance(value.get("defaults"), dict):
         note_easing(notes, ("defaults",), value["defaults"])
+        defaults.update({key: given for key, given in value["defaults"].items() if notes.sound("defaults", key)})
     if "lock" in value:
         what = "Locks come with a later version."
         why = "Without them nothing here would be kept, so the run stops rather than change what was approved."
@@ -70,7 +72,7 @@ def check_choreography(notes: Notes, value: Any, ids: tuple[str, ...] | None) ->
     note_repeats(notes, "repeated-shot", "shot", named)
     for index, shot in enumerate(shots):
         if isinstance(shot, dict):
-            _check_shot(notes, ("shot", index), shot, ids)
+            _check_shot(notes, ("shot", index), shot, ids, defaults)
     _check_length(notes, shots)
 
 
@@ -85,19 +87,22 @@ def _check_safe_area(notes: Notes, value: dict[str, Any]) -> None:
             notes.add("no-room", ("safe_area", second), what, remedy=remedy)
 
 
-def _check_shot(notes: Notes, place: Place, shot: dict[str, Any], ids: tuple[str, ...] | None) -> None:
+def _check_shot(
+    notes: Notes, place: Place, shot: dict[str, Any], ids: tuple[str, ...] | None, defaults: Mapping[str, Any]
+) -> None:
     check_view(notes, place, shot)
     if isinstance(shot.get("orbit"), dict):
         note_easing(notes, (*place, "orbit"), shot["orbit"])
     phases = entries(shot, "phase")
-    check_phases(notes, place, phases, ids)
+    check_phases(notes, place, phases, ids, defaults)
     if "handoff" in shot and notes.sound(*place, "handoff") and phases and notes.sound(*place, "phase"):
         _check_handoff(notes, (*place, "handoff"), shot["handoff"], phases)
 
 
 def _check_handoff(notes: Notes, place: Place, handoff: dict[str, Any], phases: Sequence[dict[str, Any]]) -> None:
-    frames = sum(phase["frames"] for phase in phases)
-    if handoff["frames"] > frames:
+    frames = sum(_least_frames(phase) for phase in phases)
+    solved = any(phase["frames"] == "fit" for phase in phases)
+    if handoff["frames"] > frames and not solved:
         what = f"The hand-off takes {int(handoff['frames'])} frames, but the shot has {int(frames)}."
         notes.add("handoff-too-long", (*place, "frames"), what, remedy="Shorten it, or lengthen the shot.")
     turns = _turns(phases)
@@ -117,11 +122,16 @@ def _check_length(notes: Notes, shots: Sequence[Any]) -> None:
         return
     total = 0
     for index, shot in enumerate(shots):
-        total += sum(int(phase["frames"]) for phase in shot["phase"])
+        total += sum(_least_frames(phase) for phase in shot["phase"])
         if total > MOST_FRAMES:
             what = f"With this shot the film has {total} frames; at most {MOST_FRAMES} are allowed."
             notes.add("too-many-frames", ("shot", index), what, remedy="Split the film into several files.")
             return
+
+
+def _least_frames(phase: Mapping[str, Any]) -> int:
+    """Frames of a phase as far as the file tells: one where they are solved."""
+    return 1 if phase["frames"] == "fit" else int(phase["frames"])
 
 
 def build_choreography(value: Mapping[str, Any]) -> Choreography:

@@ -9,16 +9,19 @@ from typing import Any
 
 from choreo.model.choreography import PartMotion, Phase, Pin
 from choreo.motion.easing import parse_easing
-from choreo.read.names import note_unknown
+from choreo.read.names import entries, note_unknown
 from choreo.read.notes import Notes, clipped, key_path
 from choreo.read.place import Place
 from choreo.read.values import note_zero, unit
+from choreo.read.wishes import build_groups, build_together, build_waits, check_wishes
 
-_ONLY_MOVING = ("beats", "easing", "move", "part", "stagger")
+_ONLY_MOVING = ("beats", "easing", "group", "least_hold", "move", "part", "stagger", "together")
 _SAME_DIRECTION = 1e-9
 
 
-def check_phases(notes: Notes, place: Place, phases: Sequence[Any], ids: tuple[str, ...] | None) -> None:
+def check_phases(
+    notes: Notes, place: Place, phases: Sequence[Any], ids: tuple[str, ...] | None, defaults: Mapping[str, Any]
+) -> None:
     """Note what is wrong with the phases of one shot.
 
     Parameters
@@ -31,11 +34,15 @@ def check_phases(notes: Notes, place: Place, phases: Sequence[Any], ids: tuple[s
         As parsed; what the schema refuses is passed over.
     ids : tuple of str or None
         All part ids, where they are known.
+    defaults : mapping
+        Of the film, filled in.
 
     """
     for index, phase in enumerate(phases):
         if isinstance(phase, dict):
-            _check_phase(notes, (*place, "phase", index), phase, ids)
+            here = (*place, "phase", index)
+            _check_phase(notes, here, phase, ids)
+            check_wishes(notes, here, phase, ids, defaults)
     _check_turns(notes, place, phases)
     _check_pins(notes, place, phases)
 
@@ -49,7 +56,11 @@ def _check_phase(notes: Notes, place: Place, phase: dict[str, Any], ids: tuple[s
                 notes.add("misplaced-key", (*place, key), what, remedy=remedy)
     note_easing(notes, place, phase)
     if "beats" in phase and notes.sound(*place, "beats") and notes.sound(*place, "frames"):
-        _check_beats(notes, (*place, "beats"), phase["beats"], phase.get("frames"))
+        frames = phase.get("frames")
+        _check_beats(notes, (*place, "beats"), phase["beats"], None if isinstance(frames, str) else frames)
+    for index, group in enumerate(entries(phase, "group")):
+        if isinstance(group, dict):
+            note_easing(notes, (*place, "group", index), group)
     motions = phase.get("part")
     for name, motion in motions.items() if isinstance(motions, dict) else ():
         here = (*place, "part", name)
@@ -143,11 +154,16 @@ def build_phase(phase: Mapping[str, Any], defaults: Mapping[str, Any]) -> Phase:
     motions = {name: _motion(motion, inherited) for name, motion in phase.get("part", {}).items()}
     return Phase(
         kind=phase["kind"],
-        frames=int(phase["frames"]),
+        frames=1 if phase["frames"] == "fit" else int(phase["frames"]),
         stagger=int(inherited["stagger"]),
         default=default,
         parts=MappingProxyType({name: motion for name, motion in motions.items() if motion != default}),
         beats=tuple(int(beat) for beat in phase.get("beats", ())),
+        groups=build_groups(phase, inherited),
+        together=build_together(phase),
+        waits=build_waits(phase),
+        least_hold=int(phase.get("least_hold", 0)),
+        fit=phase["frames"] == "fit",
     )
 
 
