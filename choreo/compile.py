@@ -7,7 +7,7 @@ dumping hang on that single hook and no pass knows of them. The checks that are 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
@@ -35,9 +35,14 @@ from choreo.passes.schedule import Schedule, plan_schedule
 from choreo.passes.summary import ShotFacts, summarise
 from choreo.passes.visibility import visibility
 from choreo.passes.ways import plan_ways
+from choreo.passes.wishes import settle_wishes
 
 if TYPE_CHECKING:
     OnStage = Callable[[str, Any], None]
+
+
+_FIT_ROUNDS = 8
+"""Lengths that are tried for a shot that turns and whose phases fit; two or three agree as a rule."""
 
 
 def no_hook(_name: str, _artefact: Any) -> None:
@@ -147,16 +152,22 @@ def compile_film(
     apart = take_apart(assembly, choreography.clearance_mm, file=file, on_stage=on_stage)
     frame = _frame(choreography)
     points = {part: hull_points(solid) for part, solid in apart.solids.items()}
+    wanted = settle_wishes(choreography.shots, apart.removal)
     shots: list[tuple[ShotTracks, ShotFacts]] = []
     failures: list[ChoreoError] = []
     start = 0
-    for shot in choreography.shots:
-        if only_shot in (None, shot.name):
+    for shot in wanted:
+        chosen = only_shot in (None, shot.name)
+        length = shot.frames
+        if chosen or any(phase.fit for phase in shot.phases):  # the starts of later shots hang on its length
             try:
-                shots.append(_compile_shot(shot, start, apart, points, frame, on_stage))
+                timed = _time_shot(shot, apart, points, frame)
+                length = timed.shot.frames
+                if chosen:
+                    shots.append(_compile_shot(timed, start, apart, points, frame, on_stage))
             except ChoreoError as error:
                 failures.append(error)
-        start += shot.frames
+        start += length
     if failures:
         findings = tuple(finding for error in failures for finding in error.findings)
         raise ChoreoError(findings, exit_code=max(error.exit_code for error in failures))
@@ -170,20 +181,48 @@ def compile_film(
     return Film(apart, tracks, report, frame)
 
 
-def _compile_shot(
-    shot: Shot, start: int, apart: Apart, points: Mapping[str, Floats], frame: Frame, on_stage: OnStage
-) -> tuple[ShotTracks, ShotFacts]:
-    """The passes that look at one shot."""
-    assembly, removal, encounters = apart.assembly, apart.removal, apart.encounters
-    order = removal.order
+@dataclass(frozen=True, eq=False)
+class _TimedShot:
+    """A shot with its layout and schedule; phases that fit have the length that the schedule found."""
 
+    shot: Shot
+    layout: Layout
+    schedule: Schedule
+
+
+def _time_shot(shot: Shot, apart: Apart, points: Mapping[str, Floats], frame: Frame) -> _TimedShot:
+    """Lay a shot out and time it, again and again where the two hang on each other.
+
+    An orbit makes the layout hang on the length of the shot, and a phase with ``frames = "fit"`` makes that hang on
+    the schedule, which hangs on the layout. They are solved in turn until they agree: then each phase is the
+    shortest for this layout. Where they do not within `_FIT_ROUNDS`, the longest length met is kept and timed like
+    one that was given: nothing then proves that it is the shortest.
+    """
+    removal, encounters = apart.removal, apart.encounters
     ways = plan_ways(shot, removal, encounters)
     subject = Subject(points, removal, ways.directions, ways.travels, encounters, ways.vias)
-    layout = plan_layout(subject, shot, frame)
-    on_stage(f"layout of {shot.name}", layout)
+    met: list[tuple[int, ...]] = []
+    while True:
+        layout = plan_layout(subject, shot, frame)
+        # Timing comes last: it never touches the geometry, it only asks it which lags collide.
+        schedule = plan_schedule(shot, removal, layout.routes, encounters, shared_mm=layout.shared_mm)
+        if schedule.frames == tuple(phase.frames for phase in shot.phases):
+            return _TimedShot(shot, layout, schedule)
+        met.append(schedule.frames)
+        last = len(met) >= _FIT_ROUNDS
+        lengths = tuple(map(max, *met)) if last else schedule.frames
+        fits = [phase.fit and not last for phase in shot.phases]
+        phases = zip(shot.phases, lengths, fits, strict=True)
+        shot = replace(shot, phases=tuple(replace(phase, frames=n, fit=fit) for phase, n, fit in phases))
 
-    # Timing comes last: it never touches the geometry, it only asks it which lags collide.
-    schedule = plan_schedule(shot, removal, layout.routes, encounters)
+
+def _compile_shot(
+    timed: _TimedShot, start: int, apart: Apart, points: Mapping[str, Floats], frame: Frame, on_stage: OnStage
+) -> tuple[ShotTracks, ShotFacts]:
+    """The passes that look at one shot, from its timing on."""
+    assembly, removal = apart.assembly, apart.removal
+    shot, layout, schedule = timed.shot, timed.layout, timed.schedule
+    on_stage(f"layout of {shot.name}", layout)
     on_stage(f"schedule of {shot.name}", schedule)
 
     origins = {part.id: np.array(part.offset) for part in assembly.parts}

@@ -68,4 +68,4 @@ def _legs(route: Floats, reach: tuple[float, float]) -> Floats:
     ways = (steps / np.where(sizes > 0, sizes, 1.0)[:, None])[sizes > 0]
     legs[0, 0] += ways[0] * min(reach[0], 0.0)
     legs[-1, 1] += ways[-1] * max(reach[1] - float(sizes.sum()), 0.0)
-    return legs
+    return np.asarray(legs)

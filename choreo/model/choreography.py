@@ -12,6 +12,9 @@ from types import MappingProxyType
 
 from choreo.model.assembly import Vector
 
+MOST_FRAMES = 100_000
+"""Of a film; more than an hour at 24 frames a second, and a bound on what one run may be asked to compute."""
+
 
 @dataclass(frozen=True)
 class FrameRate:

@@ -18,6 +18,7 @@ from choreo.model.plan import Floats, Move
 from choreo.model.tracks import Key
 from choreo.motion.easing import Easing, MonotonePiece, parse_easing
 
+
 @dataclass(frozen=True)
 class Leg:
     """One move: from progress `before` on frame `start` to progress `after` on frame `end`."""
@@ -64,9 +65,7 @@ def progress_law(moves: Sequence[Move], initial: float = 0.0) -> ProgressLaw:
         (explode after explode), or if its easing cannot be read.
 
     """
-    legs = tuple(
-        Leg(move.start, move.start + move.frames, *_ends(move), parse_easing(move.easing)) for move in moves
-    )
+    legs = tuple(Leg(move.start, move.start + move.frames, *_ends(move), parse_easing(move.easing)) for move in moves)
     for leg, move in zip(legs, moves, strict=True):
         if move.frames < 1:
             raise ValueError(f'"{move.part}" moves in {move.frames} frames on frame {leg.start}: it needs one or more.')

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 
 def share_frames(lengths: Sequence[float], frames: int) -> tuple[int, ...]:
@@ -48,7 +49,7 @@ def passed_marks(marks: Sequence[float], frames: int) -> list[float]:
     """
     kept = list(marks)
     while len(kept) - 1 > max(frames, 1):
-        sizes = [abs(b - a) for a, b in zip(kept, kept[1:], strict=False)]
+        sizes = [abs(b - a) for a, b in pairwise(kept)]
         shortest = min(range(len(sizes)), key=lambda k: (sizes[k], k))
         beside = [k for k in (shortest - 1, shortest + 1) if 0 <= k < len(sizes)]
         neighbour = min(beside, key=lambda k: (sizes[k], k))

@@ -23,7 +23,7 @@ from choreo.motion.path import lengths
 from choreo.motion.starts import Starts, nearest_starts
 from choreo.passes.schedule_items import Items, list_items
 from choreo.passes.schedule_meetings import Meetings, drifting, refuse_hits_on_body
-from choreo.passes.schedule_rules import asked_with, tree_rules, wish_rules
+from choreo.passes.schedule_rules import Rule, asked_with, tree_rules, wish_rules
 from choreo.passes.schedule_why import Told, reason, why_not
 from choreo.passes.schedule_words import Said, drifts_apart, move_too_long, no_beat, shortened
 
@@ -225,7 +225,8 @@ def _with_moves(job: _Job, moves: tuple[int, ...]) -> _Timed:
 def _horizon(phase: Phase, nominal: Sequence[tuple[int, int]], moves: Sequence[int]) -> int:
     """No start need be later: beyond the last wish and the last beat, a pause of all parts could be left out."""
     asked = max((fixed + slack for fixed, slack in nominal), default=0)
-    return max(phase.frames, asked, *phase.beats, 0) + 2 * sum(moves) + len(moves)
+    own = 0 if phase.fit else phase.frames
+    return max(own, asked, *phase.beats, 0) + 2 * sum(moves) + len(moves)
 
 
 def _scale(nominal: Sequence[tuple[int, int]], latest: Sequence[int]) -> float:
@@ -254,7 +255,7 @@ def _nearest(told: Told, meetings: Meetings) -> tuple[Told, tuple[int, ...] | No
     left out is kept all the same, so the answer is the optimum of the whole question; and where the pairs that
     are in it have no answer, all of them have none.
     """
-    exact = {}
+    exact: dict[tuple[str, str], Rule] = {}
     own = told.rules
     shortest = told.moves if told.said.phase.fit else None
     while True:

@@ -204,5 +204,3 @@ def drifting(items: Items, moves: Sequence[int]) -> list[int]:
             if walk.reach[1] > item.ways[item.lead][1]:
                 found.append(k)
     return found
-
-

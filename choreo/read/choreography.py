@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from choreo.model.choreography import Choreography, Handoff, Shot
+from choreo.model.choreography import MOST_FRAMES, Choreography, Handoff, Shot
 from choreo.motion.timecode import parse_rate
 from choreo.read.names import entries, note_repeats
 from choreo.read.notes import Notes
@@ -25,8 +25,6 @@ DEFAULTS: Mapping[str, Any] = {
     "gap_px": 24.0,
     "clearance_mm": 0.5,
 }
-MOST_FRAMES = 100_000
-"""Of a film; more than an hour at 24 frames a second, and a bound on what one run may be asked to compute."""
 
 
 @dataclass(frozen=True)

@@ -162,17 +162,19 @@ def _check_shared_beats(
 
 def _check_room(notes: Notes, place: Place, phase: Mapping[str, Any]) -> None:
     """Note a hold that leaves no time to move, or no beat."""
-    hold, frames = phase.get("least_hold", 0), phase.get("frames")
-    if not notes.sound(*place, "least_hold") or not notes.sound(*place, "frames") or not hold:
+    hold, frames = phase.get("least_hold"), phase.get("frames")
+    if not hold or frames is None or not notes.sound(*place, "least_hold") or not notes.sound(*place, "frames"):
         return
-    if isinstance(frames, (int, float)) and hold > frames - 2:
+    if isinstance(frames, str):
+        return
+    last = int(frames - 1 - hold)
+    if last < 1:
         what = f"A hold of {int(hold)} frames leaves the {int(frames)} frames of the phase no time to move."
         notes.add("hold-too-long", (*place, "least_hold"), what, remedy="Shorten the hold, or make the phase longer.")
-    elif isinstance(frames, (int, float)) and "beats" in phase and notes.sound(*place, "beats"):
-        if phase["beats"][0] > frames - 1 - hold:
-            what = f"Every beat lies in the hold of {int(hold)} frames, when all parts have arrived."
-            remedy = f"Parts arrive on frame {int(frames - 1 - hold)} at the latest: add a beat there, or shorten the hold."
-            notes.add("beats-in-hold", (*place, "beats"), what, remedy=remedy)
+    elif "beats" in phase and notes.sound(*place, "beats") and phase["beats"][0] > last:
+        what = f"Every beat lies in the hold of {int(hold)} frames, when all parts have arrived."
+        remedy = f"Parts arrive on frame {last} at the latest: add a beat there, or shorten the hold."
+        notes.add("beats-in-hold", (*place, "beats"), what, remedy=remedy)
 
 
 def _check_fit(notes: Notes, place: Place, phase: Mapping[str, Any], defaults: Mapping[str, Any]) -> None:
@@ -188,8 +190,9 @@ def _check_fit(notes: Notes, place: Place, phase: Mapping[str, Any], defaults: M
         fitted.append((*place, "frames"))
     for at in fitted:
         what = 'Both the phase and a move in it are to "fit" each other.'
+        why = "A move fits a phase whose length is known, and the other way round."
         remedy = "Give the move, or the phase, a number of frames."
-        notes.add("nothing-to-fit", at, what, "A move fits a phase whose length is known, and the other way round.", remedy)
+        notes.add("nothing-to-fit", at, what, why, remedy)
 
 
 def _check_groups(notes: Notes, place: Place, phase: Mapping[str, Any], ids: tuple[str, ...] | None) -> None:
