@@ -1,0 +1,205 @@
+"""The renderer: any frame of a shot as one picture, its visible mattes, or its layers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from choreo.geometry.silhouette import silhouettes
+from choreo.geometry.solid import Solid
+from choreo.model.assembly import Assembly
+from choreo.model.plan import Floats
+from choreo.model.tracks import ShotTracks
+from choreo.picture.render.blur import instants
+from choreo.picture.render.colour import Picture, Singles, dissolve_over, to_8_bit, to_16_bit
+from choreo.picture.render.coverage import Window
+from choreo.picture.render.facets import Facets, facets_of
+from choreo.picture.render.moment import Moment, moment_at
+from choreo.picture.render.plates import PlateImage, plate_tile
+from choreo.picture.render.shares import Layer, layers_in_order, layers_of
+from choreo.picture.render.solids import solid_tile
+from choreo.picture.render.tile import Tile
+
+SIZES = {"full": 1.0, "half": 0.5, "quarter": 0.25}
+DEPTHS = (8, 16, 32)
+"""Bits of a channel; 32 is float: linear light, premultiplied."""
+_KEPT_OUTLINES = 400
+
+
+@dataclass(frozen=True, eq=False)
+class Renderer:
+    """Pictures of a film; what does not change from one frame to the next is kept.
+
+    The same frame gives the same bytes, whichever frames were asked for before.
+    """
+
+    assembly: Assembly
+    solids: Mapping[str, Solid]
+    resolution: tuple[int, int]
+    """Of the tracks, px."""
+    plates: Mapping[str, PlateImage] = field(default_factory=dict)
+    """Parts without one are drawn as shaded solids."""
+    hero: PlateImage | None = None
+    """Its pivot lies at the origin of product space."""
+    size: str = "full"
+    shutter: float = 180.0
+    """Degrees of the frame during which the shutter is open, centred on the frame; 0 freezes motion."""
+    sequences: Mapping[str, Mapping[int, PlateImage]] = field(default_factory=dict)
+    """Plates with a picture of their own for some plate frames: of a part, by plate frame."""
+    _tiles: dict[str, tuple[bytes, Tile | None]] = field(default_factory=dict)
+    _outlines: dict[tuple[str, bytes], BaseGeometry] = field(default_factory=dict)
+    _last: list[tuple[bytes, Picture]] = field(default_factory=list)
+
+    @cached_property
+    def window(self) -> Window:
+        """The whole picture."""
+        share = SIZES[self.size]
+        return Window(0, 0, *(max(1, round(px * share)) for px in self.resolution))
+
+    @cached_property
+    def origins(self) -> dict[str, Floats]:
+        """Where each part's origin lies when assembled, mm."""
+        return {part.id: np.array(part.offset) for part in self.assembly.parts}
+
+    def frame(self, shot: ShotTracks, frame: int, bits: int = 8) -> NDArray[np.generic]:
+        """Return a frame, (height, width, 4).
+
+        Parameters
+        ----------
+        shot : ShotTracks
+        frame : int
+            Of the shot.
+        bits : int
+            8 or 16: sRGB codes with straight alpha; 32: float, linear light, premultiplied.
+
+        """
+        picture = self.picture(shot, frame)
+        return picture if bits == 32 else to_8_bit(picture) if bits == 8 else to_16_bit(picture)
+
+    def picture(self, shot: ShotTracks, frame: int) -> Picture:
+        """Return a frame in linear light, premultiplied, on nothing. It is kept: do not write on it."""
+        times = instants(shot, frame, self.shutter, self.origins, SIZES[self.size])
+        moments = [self.moment(shot, time) for time in times]
+        key = b"".join(self._moment_key(moment) for moment in moments)
+        if not self._last or self._last[0][0] != key:
+            total = self._stack(moments[0])
+            for moment in moments[1:]:
+                total += self._stack(moment)
+            if len(moments) > 1:
+                total /= np.float32(len(moments))
+            total.setflags(write=False)
+            self._last[:] = [(key, total)]
+        return self._last[0][1]
+
+    def coverage(self, shot: ShotTracks, frame: int, part: str) -> Singles:
+        """Return how much of each pixel (height, width) shows a part: its visible matte, motion blur included."""
+        times = instants(shot, frame, self.shutter, self.origins, SIZES[self.size])
+        total = np.zeros((self.window.height, self.window.width), dtype=np.float32)
+        for time in times:
+            for layer in self.layers(self.moment(shot, time)):
+                if layer.part == part:
+                    total[layer.tile.window.slices] += layer.share
+        return total / np.float32(len(times))
+
+    def stack(self, shot: ShotTracks, frame: int, order: tuple[str, ...]) -> list[Tile]:
+        """Return pre-masked layers, back to front in any order, whose plain *over* is the frame without a hero.
+
+        Without motion blur: an average of stacks is not the stack of the averages.
+        """
+        return layers_in_order(self.layers(self.moment(shot, float(frame))), order, self.window)
+
+    def moment(self, shot: ShotTracks, time: float) -> Moment:
+        """Return where everything stands at a time of the shot, in px of this size."""
+        return moment_at(shot, time, self.origins, SIZES[self.size])
+
+    def layers(self, moment: Moment) -> list[Layer]:
+        """Return the layers of an instant, front to back."""
+        tiles = {part: self._tile(part, moment) for part in moment.order}
+        shown = {part: tile for part, tile in tiles.items() if tile is not None}
+        return layers_of(shown, moment.order, moment.holds, lambda part: self._outline(part, moment), self.window)
+
+    def _stack(self, moment: Moment) -> Picture:
+        """The sum of all layers, and the hero over it."""
+        out = np.zeros((self.window.height, self.window.width, 4), dtype=np.float32)
+        for layer in self.layers(moment):
+            out[layer.tile.window.slices] += layer.light
+        if self.hero is not None and moment.hero > 0:
+            tile = self._hero_tile(moment)
+            if tile is not None:
+                out[tile.window.slices] = dissolve_over(tile.picture, moment.hero, out[tile.window.slices])
+        return out
+
+    def _hero_tile(self, moment: Moment) -> Tile | None:
+        hero = self.hero
+        assert hero is not None
+        origin = np.zeros(3)
+        x, y = moment.camera.project(origin)[0]
+        scale = float(moment.camera.scale_at(origin))
+        key = np.array([x, y, scale]).tobytes()
+        return self._kept("\n", key, lambda: plate_tile(hero, (float(x), float(y)), scale, self.window))
+
+    def _tile(self, part: str, moment: Moment) -> Tile | None:
+        at = moment.parts[part]
+        plate = self._plate(part, at.plate_frame)
+        if plate is not None:
+            key = np.array([*at.screen, at.scale, at.opacity, id(plate)]).tobytes()
+            return self._kept(part, key, lambda: plate_tile(plate, at.screen, at.scale, self.window, at.opacity))
+        key = moment.camera.matrix.tobytes() + at.shift.tobytes() + np.float64(at.opacity).tobytes()
+        return self._kept(part, key, lambda: self._solid_tile(part, moment))
+
+    def _solid_tile(self, part: str, moment: Moment) -> Tile | None:
+        at, colour = moment.parts[part], self.assembly.part(part).colour
+        outline = self._outline(part, moment)
+        tile = solid_tile(self._facets[part], outline, colour, moment.camera, at.shift, self.window)
+        if tile is None or at.opacity <= 0:
+            return None
+        return tile if at.opacity >= 1 else Tile(tile.window, tile.picture * np.float32(at.opacity))
+
+    def _kept(self, name: str, key: bytes, make: Callable[[], Tile | None]) -> Tile | None:
+        """The last tile of that name if it is the same one, else a new one."""
+        known = self._tiles.get(name)
+        if known is None or known[0] != key:
+            known = self._tiles[name] = key, make()
+        return known[1]
+
+    def _plate(self, part: str, frame: float | None) -> PlateImage | None:
+        if frame is not None and part in self.sequences:
+            return self.sequences[part].get(round(frame), self.plates.get(part))
+        return self.plates.get(part)
+
+    @cached_property
+    def _facets(self) -> dict[str, Facets]:
+        return {part.id: facets_of(self.solids[part.id]) for part in self.assembly.parts}
+
+    def _moment_key(self, moment: Moment) -> bytes:
+        """What a picture hangs on."""
+        rows = [
+            (*at.shift, at.opacity, -1.0 if at.plate_frame is None else at.plate_frame) for at in moment.parts.values()
+        ]
+        holds = [(part, hold.region.wkb, hold.behind) for part, each in moment.holds.items() for hold in each]
+        said = repr((moment.order, holds, moment.hero)).encode()
+        return moment.camera.matrix.tobytes() + np.array(rows).tobytes() + said
+
+    def _outline(self, part: str, moment: Moment) -> BaseGeometry:
+        camera, shift = moment.camera, moment.parts[part].shift
+        if camera.is_perspective:
+            return self._silhouette(part, camera.matrix.tobytes() + shift.tobytes(), moment)
+        # Before a parallel camera a part that moves keeps its outline.
+        origin = moment.camera.project(np.zeros(3))[0]
+        base = self._silhouette(part, camera.matrix.tobytes(), moment, still=True)
+        by = camera.project(shift)[0] - origin
+        return shapely.transform(base, lambda xy: xy + by)
+
+    def _silhouette(self, part: str, key: bytes, moment: Moment, *, still: bool = False) -> BaseGeometry:
+        if (part, key) not in self._outlines:
+            if len(self._outlines) >= _KEPT_OUTLINES:
+                self._outlines.clear()
+            shift = np.zeros(3) if still else moment.parts[part].shift
+            self._outlines[part, key] = silhouettes(self.solids[part], moment.camera, shift)[0]
+        return self._outlines[part, key]

@@ -1,0 +1,159 @@
+"""Where everything stands at an instant of a shot, between frames as well.
+
+Between frames, positions come from keys and route, exactly as on frames. The camera is only known on frames;
+its matrix goes through them as a Catmull-Rom curve, which for an orbit of a degree a frame strays by less than
+a millionth of the picture's width. Order and holdouts are those of the nearest frame; a holdout goes along with
+the part that it follows, as that part's origin and scale on the screen do. What that leaves out is how the
+hider's own depths move against each other within half a shutter.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from choreo.geometry.camera import Camera, camera_from_matrix
+from choreo.geometry.regions import NOTHING
+from choreo.model.plan import Floats, Region
+from choreo.model.tracks import Holdout, PartTrack, ShotTracks
+from choreo.motion.law import evaluate_keys
+from choreo.motion.path import position
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """One part at an instant."""
+
+    shift: Floats
+    """(3,) displacement from assembled, mm."""
+    screen: tuple[float, float]
+    """Its origin, px."""
+    scale: float
+    """px per mm there."""
+    opacity: float
+    plate_frame: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class Hold:
+    """What is left out of one part behind some others."""
+
+    region: BaseGeometry
+    behind: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Moment:
+    """One instant of a shot."""
+
+    camera: Camera
+    parts: Mapping[str, Standing]
+    order: tuple[str, ...]
+    """Back to front."""
+    holds: Mapping[str, tuple[Hold, ...]]
+    hero: float
+    """Opacity of the hero still."""
+
+
+def moment_at(shot: ShotTracks, time: float, origins: Mapping[str, Floats], size: float = 1.0) -> Moment:
+    """Return how a shot stands at a time.
+
+    Parameters
+    ----------
+    shot : ShotTracks
+    time : float
+        Frames from the start of the shot; up to half a frame before and after the shot is allowed.
+    origins : mapping of part id to (3,) array
+        Where each part's origin lies when assembled, mm.
+    size : float
+        Pixels of the picture for each pixel of the tracks.
+
+    """
+    frame = int(np.clip(np.floor(time + 0.5), 0, shot.frames - 1))
+    on_frame = time == frame
+    matrix = _matrix_at(shot.cameras, time) * np.array([[size], [size], [1.0]])
+    camera = camera_from_matrix(matrix)
+    parts = {}
+    for track in shot.parts:
+        shift = track.position[frame] if on_frame else position(track.route, evaluate_keys(track.keys, [time]))[0]
+        place = origins[track.id] + shift
+        screen = camera.project(place)[0]
+        parts[track.id] = Standing(
+            shift,
+            (float(screen[0]), float(screen[1])),
+            float(camera.scale_at(place)),
+            float(track.opacity[frame]),
+            track.plate_frame[frame],
+        )
+    order = next(span.back_to_front for span in shot.masking.orders if span.first <= frame <= span.last)
+    hero = float(np.interp(time, np.arange(shot.frames), shot.hero_opacity))
+    return Moment(camera, parts, order, _holds(shot, frame, on_frame, parts, size), hero)
+
+
+def px_moved(shot: ShotTracks, frame: int, span: float, origins: Mapping[str, Floats], size: float = 1.0) -> float:
+    """Return the longest way on the screen that a part's origin goes while the shutter is open, px.
+
+    Measured along nine instants, so that a part that turns back within a frame counts its way, not its end.
+    """
+    times = frame + np.linspace(-span / 2, span / 2, 9)
+    seen = [moment_at(shot, float(time), origins, size) for time in times]
+    ways = [
+        sum(math.dist(one.parts[track.id].screen, two.parts[track.id].screen) for one, two in itertools.pairwise(seen))
+        for track in shot.parts
+    ]
+    return max(ways, default=0.0)
+
+
+def _matrix_at(cameras: Floats, time: float) -> Floats:
+    """Catmull-Rom through the frames; straight on where the shot has no further frame."""
+    base = int(np.clip(np.floor(time), 0, max(len(cameras) - 2, 0)))
+    share = time - base
+    if share == 0 or len(cameras) == 1:
+        return np.asarray(cameras[base])
+    two, three = cameras[base], cameras[base + 1]
+    one = cameras[base - 1] if base else 2 * two - three
+    four = cameras[base + 2] if base + 2 < len(cameras) else 2 * three - two
+    if not 0 < share < 1:
+        return np.asarray(two + share * (three - two))
+    bend = (2 * one - 5 * two + 4 * three - four) * share**2 + (3 * (two - three) + four - one) * share**3
+    return np.asarray(two + 0.5 * ((three - one) * share + bend))
+
+
+def _holds(
+    shot: ShotTracks, frame: int, on_frame: bool, parts: Mapping[str, Standing], size: float
+) -> dict[str, tuple[Hold, ...]]:
+    tracks = {track.id: track for track in shot.parts}
+    out: dict[str, tuple[Hold, ...]] = {}
+    for holdout in shot.masking.holdouts:
+        if holdout.first <= frame <= holdout.last:
+            region = shapely.union_all([_polygon(each) for each in holdout.region]) if holdout.region else NOTHING
+            region = _carried(region, holdout, tracks, frame, None if on_frame else parts, size)
+            out[holdout.part] = (*out.get(holdout.part, ()), Hold(region, holdout.behind))
+    return out
+
+
+def _carried(
+    region: BaseGeometry,
+    holdout: Holdout,
+    tracks: Mapping[str, PartTrack],
+    frame: int,
+    parts: Mapping[str, Standing] | None,
+    size: float,
+) -> BaseGeometry:
+    """A region of a frame at another size, taken along with its hider where that has moved since."""
+    if parts is None or not holdout.behind:
+        return region if size == 1 else shapely.transform(region, lambda xy: xy * size)
+    start, now = tracks[holdout.behind[0]], parts[holdout.behind[0]]
+    grown = now.scale / float(start.scale[frame])
+    return shapely.transform(region, lambda xy: (xy - start.screen[frame]) * grown + now.screen)
+
+
+def _polygon(region: Region) -> BaseGeometry:
+    polygon = shapely.Polygon(region.outline, region.holes)
+    return polygon if polygon.is_valid else shapely.make_valid(polygon)  # rounding may have folded a corner

@@ -1,0 +1,254 @@
+"""Who is seen in how much of each pixel, so that edges that meet leave no gap and none shines through another.
+
+Plain *over* takes two edges within one pixel for independent. That is right to within an edge pixel where they
+cross, and wrong where they run together: of two parts that abut, a quarter of the background would shine through;
+of two with the same outline, a quarter of the hidden one. So wherever the outlines of a part and of what stands
+before it share a pixel, geometry tells how much of the two areas is common (exactly, from their polygons), and the
+alphas of the pictures overlap by as much, as far along between the least and the most that they could. Everywhere
+else one of the two is whole or none, and *over* is exact.
+
+A picture is then the sum over its parts of colour times share. For any order of layers the same picture comes of
+plain *over*, if each layer's alpha is its share of what the layers above it leave: ``m = v / (1 - sum of v above)``.
+Where they leave nothing, m is free, and the layer stays as it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from choreo.geometry.regions import joined, minus
+from choreo.model.plan import Floats
+from choreo.picture.render.colour import Picture, Singles
+from choreo.picture.render.coverage import WHOLE, Window, coverage, edge_pixels, window_around
+from choreo.picture.render.moment import Hold
+from choreo.picture.render.tile import Tile
+
+Outline = Callable[[str], BaseGeometry]
+"""The silhouette of a part, px."""
+
+_FULL = 1e-5
+"""Where layers above leave less of a pixel than this, what lies below is as good as unseen."""
+
+
+@dataclass(frozen=True, eq=False)
+class Layer:
+    """One part of a picture."""
+
+    part: str
+    tile: Tile
+    share: Singles
+    """(height, width) how much of each pixel shows the part, all in all: its visible matte."""
+    whole: bool
+    """Whether that is the tile's own alpha: nothing hides any of it."""
+
+    @property
+    def light(self) -> Picture:
+        """What the part adds to the picture."""
+        return self.tile.picture if self.whole else _scaled(self.tile.picture, self.share)
+
+
+def layers_of(
+    tiles: Mapping[str, Tile],
+    order: Sequence[str],
+    holds: Mapping[str, Sequence[Hold]],
+    outline: Outline,
+    frame: Window,
+    blank: Singles | None = None,
+) -> list[Layer]:
+    """Return the layers of a frame, front to back; parts without a tile are left out.
+
+    Exact for opaque solids. For plates the outlines are taken to lie as their solids' do.
+
+    Parameters
+    ----------
+    tiles : mapping of part id to Tile
+        Each part whole.
+    order : sequence of part id
+        Back to front.
+    holds : mapping of part id to sequence of Hold
+        What is left out of each part.
+    outline : callable
+        Asked for the silhouettes of those parts whose pictures meet.
+    frame : Window
+        Of all tiles.
+    blank : (height, width) array, optional
+        Of zeros, the size of the frame, to work on; it comes back filled.
+
+    """
+    taken = np.zeros((frame.height, frame.width), dtype=np.float32) if blank is None else blank
+    work = _Work(tiles, holds, outline, taken, frame)
+    return [work.add(part) for part in reversed(order) if part in tiles]
+
+
+def layers_in_order(layers: Sequence[Layer], order: Sequence[str], frame: Window) -> list[Tile]:
+    """Return pictures that plain *over*, back to front in any order at all, turns into the same picture.
+
+    Equal to the frame up to rounding of float32, whatever the order. Where what is drawn above leaves nothing
+    of a pixel, the layer shows its part whole, so that it may be softened or moved a little by hand.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+        Of one frame.
+    order : sequence of part id
+        Back to front; may name parts that are not there.
+    frame : Window
+
+    Returns
+    -------
+    list of Tile
+        Back to front, one for each part that is there.
+
+    """
+    known = {layer.part: layer for layer in layers}
+    taken = np.zeros((frame.height, frame.width), dtype=np.float32)
+    out = []
+    for part in reversed([name for name in order if name in known]):
+        layer = known[part]
+        above = taken[layer.tile.window.within(frame)]
+        left = 1 - above
+        alpha = np.where(left > _FULL, layer.share / np.maximum(left, _FULL), layer.tile.picture[..., 3])
+        out.append(Tile(layer.tile.window, _scaled(layer.tile.picture, np.minimum(alpha, 1).astype(np.float32))))
+        above += layer.share
+    return out[::-1]
+
+
+@dataclass(frozen=True, eq=False)
+class _Work:
+    """Front to back, what is taken of each pixel."""
+
+    tiles: Mapping[str, Tile]
+    holds: Mapping[str, Sequence[Hold]]
+    outline: Outline
+    taken: Singles
+    frame: Window
+    front: list[str] = field(default_factory=list)
+    outlines: dict[tuple[str, bool], BaseGeometry] = field(default_factory=dict)
+    """Silhouettes that were asked for; True: less what is left out of them."""
+
+    def add(self, part: str) -> Layer:
+        """Take the next part, seen from the front."""
+        tile = self.tiles[part]
+        window, own = tile.window, tile.picture[..., 3]
+        alpha = self._held(part, tile) if part in self.holds else own
+        meets = [name for name in self.front if self.tiles[name].window.common(window)]
+        share = alpha
+        below = self.taken[window.within(self.frame)]
+        if meets:
+            share = alpha * (1 - below)
+            self._mend(part, meets, alpha, below, share)
+            self._beside_held(part, alpha, below, share)
+        below += share
+        self.front.append(part)
+        return Layer(part, tile, share, share is own)
+
+    def _held(self, part: str, tile: Tile) -> Singles:
+        """The alpha of a part less its holdouts, each as opaque as the plate that it stands behind."""
+        window, own = tile.window, tile.picture[..., 3]
+        regions = [hold.region for hold in self.holds[part]]
+        union = joined([_one(region) for region in regions])[0]
+        where = None if union.is_empty else window_around(union.bounds, window)
+        if where is None:
+            return own
+        held = coverage(union, where).astype(np.float32)
+        hiders = np.zeros_like(held)
+        for hold in self.holds[part]:
+            for name in hold.behind:
+                _add(hiders, where, self.tiles.get(name))
+        held = np.minimum(held, np.minimum(hiders, 1))
+        out = own.copy()
+        there = where.within(window)
+        out[there] *= 1 - held
+        index, known = _together([self._silhouette(part), union, self._natural(part)], where)
+        mine, its = own[there].ravel()[index], held.ravel()[index]
+        out[there] = _replaced(out[there], index, mine - _overlap(known, mine, its))
+        return out
+
+    def _mend(self, part: str, meets: list[str], alpha: Singles, below: Singles, share: Singles) -> None:
+        """Put right the pixels in which the outlines of a part and of those before it meet."""
+        own = self._natural(part)
+        near = [self._natural(name) for name in meets]
+        near = [shape for shape in near if not shape.is_empty]
+        if not near or own.is_empty:
+            return
+        covered = joined([_one(shape) for shape in near])
+        left = minus(_one(own), covered)[0]
+        index, known = _together([own, covered[0], left], self.tiles[part].window)
+        mine, its = alpha.ravel()[index], below.ravel()[index]
+        share[...] = _replaced(share, index, mine - _overlap(known, mine, its))
+
+    def _beside_held(self, part: str, alpha: Singles, below: Singles, share: Singles) -> None:
+        """Where another part was left out for this one, the two stand side by side, drawn in whatever order."""
+        window = self.tiles[part].window
+        for holds in (self.holds[name] for name in self.front if name in self.holds):
+            for hold in holds:
+                where = window_around(hold.region.bounds, window) if part in hold.behind else None
+                if where is not None:
+                    there = where.within(window)
+                    inside = coverage(hold.region, where) > WHOLE
+                    share[there] = np.where(inside, np.minimum(alpha[there], 1 - below[there]), share[there])
+
+    def _silhouette(self, part: str) -> BaseGeometry:
+        if (part, False) not in self.outlines:
+            self.outlines[part, False] = self.outline(part)
+        return self.outlines[part, False]
+
+    def _natural(self, part: str) -> BaseGeometry:
+        """The outline less what is left out."""
+        if (part, True) not in self.outlines:
+            shape = self._silhouette(part)
+            for hold in self.holds.get(part, ()):
+                shape = minus(_one(shape), _one(hold.region))[0]
+            self.outlines[part, True] = shape
+        return self.outlines[part, True]
+
+
+def _together(
+    shapes: Sequence[BaseGeometry], window: Window
+) -> tuple[NDArray[np.int64], tuple[Floats, Floats, Floats]]:
+    """Pixels that both of two shapes cover in part; coverage of the first, the second, and first less second."""
+    first, second, less = edge_pixels(shapes, window)
+    index = np.intersect1d(first.index, second.index, assume_unique=True)
+    # A pixel that the difference does not cover in part it does not cover: the first shape is not whole there.
+    return index, (first.at(index), second.at(index), np.nan_to_num(less.at(index)))
+
+
+def _overlap(known: tuple[Floats, Floats, Floats], mine: Singles, its: Singles) -> Singles:
+    """How much two alphas have in common, if they do as the areas do that are known.
+
+    As far along between the least they can have in common (side by side) and the most (one in the other).
+    """
+    one, other, less = known
+    least, most = np.maximum(one + other - 1, 0), np.minimum(one, other)
+    along = np.clip((one - less - least) / np.maximum(most - least, 1e-12), 0, 1)
+    least, most = np.maximum(mine + its - 1.0, 0), np.minimum(mine, its)
+    return np.asarray(least + along * (most - least), dtype=np.float32)
+
+
+def _replaced(values: Singles, index: NDArray[np.int64], new: Singles) -> Singles:
+    flat = values.ravel()  # a copy where the values are a part of a larger picture
+    flat[index] = np.maximum(new, 0)
+    return flat.reshape(values.shape)
+
+
+def _add(total: Singles, where: Window, tile: Tile | None) -> None:
+    common = None if tile is None else tile.window.common(where)
+    if tile is not None and common is not None:
+        total[common.within(where)] += tile.picture[common.within(tile.window)][..., 3]
+
+
+def _scaled(picture: Picture, alpha: Singles) -> Picture:
+    """A picture with another alpha and the same colours."""
+    own = picture[..., 3]
+    return np.asarray(picture * (alpha / np.where(own > 0, own, np.float32(1)))[..., None])
+
+
+def _one(shape: BaseGeometry) -> NDArray[np.object_]:
+    out = np.empty(1, dtype=np.object_)
+    out[0] = shape
+    return out
