@@ -24,7 +24,7 @@ from shapely.geometry.base import BaseGeometry
 from choreo.geometry.regions import joined, minus
 from choreo.model.plan import Floats
 from choreo.picture.render.colour import Picture, Singles
-from choreo.picture.render.coverage import WHOLE, Window, coverage, edge_pixels, window_around
+from choreo.picture.render.coverage import Window, coverage, edge_pixels, window_around
 from choreo.picture.render.moment import Hold
 from choreo.picture.render.tile import Tile
 
@@ -130,6 +130,8 @@ class _Work:
     front: list[str] = field(default_factory=list)
     outlines: dict[tuple[str, bool], BaseGeometry] = field(default_factory=dict)
     """Silhouettes that were asked for; True: less what is left out of them."""
+    peeping: list[tuple[Window, Singles, set[str]]] = field(default_factory=list)
+    """Where a part shows in its holdout, how much, and through which parts' plates."""
 
     def add(self, part: str) -> Layer:
         """Take the next part, seen from the front."""
@@ -140,9 +142,10 @@ class _Work:
         share = alpha
         below = self.taken[window.within(self.frame)]
         if meets:
-            share = alpha * (1 - below)
-            self._mend(part, meets, alpha, below, share)
-            self._beside_held(part, alpha, below, share)
+            before = self._less_peeping(part, below)
+            share = alpha * (1 - before)
+            self._mend(part, meets, alpha, before, share)
+            share = share if before is below else np.minimum(share, 1 - below)
         below += share
         self.front.append(part)
         return Layer(part, tile, share, share is own)
@@ -160,9 +163,14 @@ class _Work:
         for hold in self.holds[part]:
             for name in hold.behind:
                 _add(hiders, where, self.tiles.get(name))
-        held = np.minimum(held, np.minimum(hiders, 1))
-        out = own.copy()
         there = where.within(window)
+        peeping = np.maximum(held - np.minimum(hiders, 1), 0)
+        if peeping.any():
+            names = {name for hold in self.holds[part] for name in hold.behind}
+            free = 1 - self.taken[where.within(self.frame)]
+            self.peeping.append((where, own[there] * peeping * free, names))
+        held -= peeping
+        out = own.copy()
         out[there] *= 1 - held
         index, known = _together([self._silhouette(part), union, self._natural(part)], where)
         mine, its = own[there].ravel()[index], held.ravel()[index]
@@ -182,16 +190,15 @@ class _Work:
         mine, its = alpha.ravel()[index], below.ravel()[index]
         share[...] = _replaced(share, index, mine - _overlap(known, mine, its))
 
-    def _beside_held(self, part: str, alpha: Singles, below: Singles, share: Singles) -> None:
-        """Where another part was left out for this one, the two stand side by side, drawn in whatever order."""
-        window = self.tiles[part].window
-        for holds in (self.holds[name] for name in self.front if name in self.holds):
-            for hold in holds:
-                where = window_around(hold.region.bounds, window) if part in hold.behind else None
-                if where is not None:
-                    there = where.within(window)
-                    inside = coverage(hold.region, where) > WHOLE
-                    share[there] = np.where(inside, np.minimum(alpha[there], 1 - below[there]), share[there])
+    def _less_peeping(self, part: str, below: Singles) -> Singles:
+        """What is taken before a part, less what shows only because this part's plate is not opaque there."""
+        window, out = self.tiles[part].window, below
+        for where, peeping, hiders in self.peeping:
+            common = where.common(window) if part in hiders else None
+            if common is not None:
+                out = out.copy() if out is below else out
+                out[common.within(window)] -= peeping[common.within(where)]
+        return np.maximum(out, 0) if out is not below else below
 
     def _silhouette(self, part: str) -> BaseGeometry:
         if (part, False) not in self.outlines:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import shapely
 
@@ -43,7 +45,7 @@ def first_met(solid, camera, shift, window):
             for polygon in shapely.get_parts(shapely.orient_polygons(band.section, exterior_cw=False)):
                 for ring in [polygon.exterior, *polygon.interiors]:
                     points = shapely.get_coordinates(ring)
-                    for p, q in zip(points[:-1], points[1:], strict=True):
+                    for p, q in itertools.pairwise(points):
                         edge = q - p
                         outward = np.array([edge[1], -edge[0], 0.0]) / np.hypot(*edge)
                         slope = along @ outward
