@@ -103,6 +103,12 @@ class StackMatch:
     worst_px: float
     """Largest distance from a point of either outline to the other (Hausdorff)."""
     worst_at_px: Point
+    """Where a notch is sharp, the two mattes round it differently: half a pixel there is no fault."""
+
+    @property
+    def meets(self) -> bool:
+        """Whether nothing worth listing sticks out or is missing."""
+        return not self.surplus and not self.gaps and not self.stack.is_empty
 
 
 @dataclass(frozen=True)
@@ -151,6 +157,6 @@ class Registration:
 
     @property
     def within(self) -> bool:
-        """Whether no part is off and the outlines agree as they stand."""
+        """Whether no part is off, and the stack nowhere sticks out or gapes by more than the hand-off allows."""
         settled = all(part.verdict in {"within", "unmeasured"} for part in self.parts)
-        return settled and self.stack.worst_px <= self.handoff_px
+        return settled and self.stack.meets

@@ -1,0 +1,211 @@
+"""Photographed plates against the hero still: is each where the hero shows it, and what numbers would put it there.
+
+In: the assembly, each plate's outline (and picture, where there is one), and the hero's. Out: a verdict for each
+part, the numbers that would mend it, and how the whole stack meets the hero before and after. A part is measured by
+its silhouette where that tells everything; else by its picture, if it has one; else by what the silhouette tells.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from choreo.geometry.register_content import register_content
+from choreo.geometry.register_outline import register_outline
+from choreo.geometry.register_stack import register_stack
+from choreo.geometry.registration import apply_area, correction, farthest, origin_px, placement
+from choreo.model.assembly import Assembly, Hero, Plate, Point
+from choreo.model.plan import Floats
+from choreo.model.registration import ContentFit, Correction, OutlineFit, PartRegistration, Registration, Similarity
+
+_ALL = 4
+_MISFIT = 0.5
+"""Share of the hand-off that two outlines may be apart on average, at their best: more is another shape."""
+_SAME_VIEW = 1e-6
+"""Degrees."""
+
+
+@dataclass(frozen=True, eq=False)
+class Photograph:
+    """One keyed picture."""
+
+    outline: tuple[BaseGeometry, ...]
+    """Polygons, px; traced with a `simplify_px` of 0.1 or less."""
+    colour: Floats | None = None
+    """(h, w, 3), 0 to 1, not multiplied by alpha."""
+    alpha: Floats | None = None
+    """(h, w), 0 to 1."""
+
+
+def register(
+    assembly: Assembly,
+    plates: Mapping[str, Photograph],
+    hero: Photograph,
+    handoff_px: float = 0.5,
+    visible: Mapping[str, NDArray[np.bool_]] | None = None,
+) -> Registration:
+    """Return how the plates that were shot from the hero's view meet the hero still.
+
+    Every verdict is about where the numbers in the assembly put a plate. A measurement is a local optimum near that
+    place. All parts are measured against the others as they stand, so that one pass over the parts is enough unless
+    several are far off; measure again after mending.
+
+    Parameters
+    ----------
+    assembly : Assembly
+        With a hero.
+    plates : mapping of part id to Photograph
+        Those that could be read.
+    hero : Photograph
+    handoff_px : float
+        The most that a plate may be off, px of the hero.
+    visible : mapping of part id to (H, W) boolean array, optional
+        Where on the hero no nearer part hides the part.
+
+    Raises
+    ------
+    ValueError
+        If the assembly has no hero.
+
+    """
+    if assembly.hero is None:
+        raise ValueError("an assembly without a hero still")
+    numbers = {plate.part: plate for plate in assembly.plates if _from_hero(plate, assembly.hero)}
+    stood = {
+        part.id: _Stood(
+            part.id, plates[part.id], numbers[part.id], assembly.hero, origin_px(part.offset, assembly.hero)
+        )
+        for part in assembly.parts
+        if part.id in numbers and part.id in plates
+    }
+    found: list[PartRegistration] = []
+    for part in assembly.ids:
+        if part not in stood:
+            missing = "its plate could not be read" if part in numbers else "it has no plate from the hero's view"
+            found.append(_unmeasured(part, None, missing))
+            continue
+        others = shapely.union_all([one.area for name, one in stood.items() if name != part])
+        found.append(_measured(stood[part], hero, others, handoff_px, (visible or {}).get(part)))
+
+    mended = [_mended(stood[one.part], one) for one in found if one.part in stood]
+    goal = shapely.union_all(list(hero.outline))
+    tolerance = max(handoff_px, 1e-3)
+    return Registration(
+        handoff_px,
+        tuple(found),
+        register_stack([one.area for one in stood.values()], goal, sliver_px=tolerance),
+        register_stack(mended, goal, sliver_px=tolerance),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Stood:
+    """A plate where its numbers put it."""
+
+    part: str
+    photograph: Photograph
+    plate: Plate
+    hero: Hero
+    origin: Point
+
+    @property
+    def place(self) -> Similarity:
+        numbers = Correction(self.plate.px_per_mm, self.plate.pivot_px, 0.0)
+        return placement(numbers, self.hero.px_per_mm, self.origin)
+
+    @property
+    def own(self) -> BaseGeometry:
+        return shapely.union_all(list(self.photograph.outline))
+
+    @property
+    def area(self) -> BaseGeometry:
+        return apply_area(self.place, self.own)
+
+
+def _from_hero(plate: Plate, hero: Hero) -> bool:
+    """Whether a plate is a still from the hero's view."""
+    azimuth = math.remainder(plate.view.azimuth - hero.view.azimuth, 360)
+    apart = max(abs(azimuth), abs(plate.view.elevation - hero.view.elevation))
+    return plate.frames is None and apart < _SAME_VIEW
+
+
+def _measured(
+    stood: _Stood, hero: Photograph, others: BaseGeometry, handoff_px: float, visible: NDArray[np.bool_] | None
+) -> PartRegistration:
+    """One part: by its outline, or by its picture, or not at all."""
+    if stood.own.is_empty:
+        return _unmeasured(stood.part, stood.place, "its matte is empty")
+    outline = register_outline(stood.photograph.outline, hero.outline, stood.place, others=others)
+    content = None
+    if len(outline.determined) < _ALL:
+        content = _by_picture(stood, hero, outline.transform, visible)
+    by = _chosen(outline, content)
+    if not by:
+        why = "none of its outline is on the hero's outline"
+        why += f", and {content.trouble}" if content is not None else ", and there is no picture of it to compare"
+        return _unmeasured(stood.part, stood.place, why, outline, content)
+    fit = outline if by == "outline" else content
+    assert fit is not None
+    hull = shapely.get_coordinates(stood.own.convex_hull)
+    off, at = farthest(fit.transform, stood.place, hull)
+    verdict, said = _verdict(off, at, outline if by == "outline" else None, handoff_px)
+    if fit.held:
+        said += "; not told by what is seen: " + ", ".join(held.words for held in fit.held)
+    mend = correction(fit.transform, stood.hero.px_per_mm, stood.origin)
+    return PartRegistration(stood.part, verdict, said, off, at, by, stood.place, outline, content, mend)
+
+
+def _by_picture(
+    stood: _Stood, hero: Photograph, start: Similarity, visible: NDArray[np.bool_] | None
+) -> ContentFit | None:
+    plate = stood.photograph
+    if plate.colour is None or plate.alpha is None or hero.colour is None:
+        return None
+    return register_content(plate.colour, plate.alpha, hero.colour, start, visible=visible)
+
+
+def _chosen(outline: OutlineFit, content: ContentFit | None) -> str:
+    """What tells more; of equals, the outline, which does not hang on light and finish."""
+    if content is not None and len(content.determined) > len(outline.determined):
+        return "picture"
+    return "outline" if outline.determined else ""
+
+
+def _verdict(off: float, at: Point, outline: OutlineFit | None, handoff_px: float) -> tuple[str, str]:
+    if off > handoff_px:
+        # Rounded up, so that what is over the limit never reads as the limit.
+        return "off", f"off by {math.ceil(off * 10 - 1e-6) / 10:.1f} px at {_at(at)}"
+    if outline is not None and outline.mean_px > _MISFIT * handoff_px:
+        return "misfit", (
+            f"in place, but its outline is not the hero's: {outline.mean_px:.1f} px apart on average, "
+            f"{outline.worst_px:.1f} px at {_at(outline.worst_at_px)}"
+        )
+    return "within", f"within {handoff_px:g} px"
+
+
+def _unmeasured(
+    part: str,
+    place: Similarity | None,
+    why: str,
+    outline: OutlineFit | None = None,
+    content: ContentFit | None = None,
+) -> PartRegistration:
+    said = f"cannot be measured: {why}"
+    return PartRegistration(part, "unmeasured", said, None, None, "", place, outline, content, None)
+
+
+def _mended(stood: _Stood, found: PartRegistration) -> BaseGeometry:
+    """The part's area where it was measured to belong; where it stands, if it was not."""
+    if found.correction is None:
+        return stood.area
+    return apply_area(placement(found.correction, stood.hero.px_per_mm, stood.origin), stood.own)
+
+
+def _at(point: Point) -> str:
+    return f"({point[0]:.0f}, {point[1]:.0f})"
