@@ -84,7 +84,7 @@ def test_pasted_in_the_numbers_hold():
 def test_the_stack_before_and_after(found):
     assert found.stack.worst_px > 1
     assert not found.stack.meets
-    # What is left is in the notch where cap and shell meet: the hero's matte rounds it, two mattes on each other do not.
+    # What is left is in the notch where cap and shell meet: the hero's matte rounds it, two mattes together do not.
     notch = shapely.Polygon(on_hero("cap")).boundary.intersection(shapely.Polygon(on_hero("shell")).boundary)
     assert found.mended.worst_px < 0.8
     assert notch.distance(shapely.Point(found.mended.worst_at_px)) < 1
