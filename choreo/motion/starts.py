@@ -134,7 +134,7 @@ def nearest_starts(question: Starts, shortest: Sequence[int] | None = None) -> t
 
 
 def shortest_phase(
-    question: Starts, moves: Sequence[int], longest: int | None = None, *, choices: bool = False
+    question: Starts, moves: Sequence[int], longest: int, *, choices: bool = False
 ) -> tuple[int, tuple[int, ...]] | None:
     """Return the least number of frames that would do, and starts that need no more; wishes are ignored.
 
@@ -144,19 +144,15 @@ def shortest_phase(
         Its `latest` counts for nothing.
     moves : sequence of int
         Frames each move takes.
-    longest : int, optional
-        No start need be later than this. Left out: later than all lags could ask for.
+    longest : int
+        No start need be later than this.
     choices : bool
         Whether arrivals keep to the beats.
 
     """
     if any(not spans for spans in question.lags.values()) or not all(question.clauses):
         return None
-    count = len(question.wish)
-    horizon = max((abs(a) for spans in question.lags.values() for s in spans for a in s), default=0)
-    horizon = max([horizon, *(abs(c) for clause in question.clauses for _, _, c in clause)])
-    ends = [count * (horizon + 1) if longest is None else longest] * count
-    program = _Program(question, ends, choices=choices)
+    program = _Program(question, [longest] * len(question.wish), choices=choices)
     last = program.last_arrival(moves)
     least = program.minimise(last + 0.0)
     if least is None:
@@ -211,7 +207,6 @@ class _Program:
         self.solver.setOptionValue("output_flag", False)  # noqa: FBT003 - its only signature
         for option, value in (("mip_rel_gap", 0.0), ("mip_abs_gap", 0.0), ("random_seed", 0), ("threads", 1)):
             self.solver.setOptionValue(option, value)
-        self.horizon = max((abs(a) for spans in question.lags.values() for s in spans for a in s), default=0)
         self.question, self.ends = question, ends
         self.starts = [self.solver.addIntegral(lb=0, ub=end) for end in ends]
         for (i, j), spans in question.lags.items():
@@ -227,16 +222,16 @@ class _Program:
         spans = tuple((a, b) for a, b in spans if b >= low_end and a <= high_end) or spans
         if len(spans) == 1:
             (low, high) = spans[0]
-            if low > low_end and low > -self.horizon:
+            if low > low_end:
                 self.solver.addConstr(lag >= low)
-            if high < high_end and high < self.horizon:
+            if high < high_end:
                 self.solver.addConstr(lag <= high)
             return
         picks = self._pick_one(len(spans))
         for pick, (low, high) in zip(picks, spans, strict=True):
-            if low > -self.horizon:
+            if low > low_end:
                 self.solver.addConstr(lag >= low_end + (low - low_end) * pick)
-            if high < self.horizon:
+            if high < high_end:
                 self.solver.addConstr(lag <= high_end + (high - high_end) * pick)
 
     def _keep_one(self, clause: Clause) -> None:

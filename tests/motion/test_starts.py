@@ -158,7 +158,7 @@ def test_the_shortest_phase_by_brute_force():
         roomy = Starts(question.wish, [14] * len(moves), question.lags, {})
         # Beyond the horizon of its spans a lag is free, as the spans that reach it say.
         ends = [max(s + m for s, m in zip(starts, moves, strict=True)) for starts in all_starts(_opened(roomy, 7))]
-        found = shortest_phase(question, moves)
+        found = shortest_phase(_opened(roomy, 7), moves, 14)
         if found is None:
             assert not ends
             continue
@@ -207,7 +207,7 @@ def test_systems_of_difference_constraints(system, solution):
 def test_a_system_with_a_negative_cycle_has_no_starts():
     question = difference_question(EXERCISE_2, 5, 40)
     assert nearest_starts(question) is None
-    assert shortest_phase(question, [1] * 5) is None
+    assert shortest_phase(question, [1] * 5, 40) is None
 
 
 # --- Critical paths: published tables of earliest and latest starts ---------------------------------------------
@@ -251,7 +251,7 @@ def test_critical_paths(name):
             lags[names.index(one), names.index(after)] = ((table[one][0], 2 * total),)
     latest = [total - move for move in moves]
     zeros = [0] * len(names)
-    frames, starts = shortest_phase(Starts(zeros, zeros, lags, {}), moves)
+    frames, starts = shortest_phase(Starts(zeros, zeros, lags, {}), moves, 2 * total)
     assert frames == total + 1
     assert starts == tuple(row[2] for row in table.values())
     assert nearest_starts(Starts(zeros, latest, lags, {})) == tuple(row[2] for row in table.values())
