@@ -117,9 +117,11 @@ def test_a_whole_compile_of_a_random_film_keeps_the_referees_verdict(seed):
         assert worst_overlap(pairs(assembly), shot.parts, shot.frames, 3)[0] <= ROUNDING
 
 
-@pytest.mark.parametrize(("name", "steps", "share"), [("layers_only", 4, 1.0), ("headlamp", 2, 0.5)])
+@pytest.mark.parametrize(
+    ("name", "steps", "share"), [("layers_only", 4, 1.0), ("headlamp", 2, 0.5), ("hand_grinder", 1, 0.5)]
+)
 def test_no_two_parts_of_a_demo_meet(name, steps, share):
-    """Instants at which two boxes overlap are asked; of the headlamp's half."""
+    """Instants at which two boxes overlap are asked; of the longer films some."""
     project = read_project(DEMOS / name)
     referees = pairs(project.assembly)
     rng = np.random.default_rng(7)

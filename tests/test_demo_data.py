@@ -19,7 +19,7 @@ import pytest
 import shapely
 
 ROOT = Path(__file__).parent.parent
-DEMOS = ("headlamp", "layers_only", "interlocked")
+DEMOS = ("headlamp", "hand_grinder", "layers_only", "interlocked")
 LAYER_MM = 4.0
 POSITIONS = 40
 
@@ -27,6 +27,14 @@ POSITIONS = 40
 HEADLAMP_ORDER = (
     *("screw_1", "screw_2", "screw_3", "screw_4", "bezel", "seal", "lens", "filter", "reflector", "board"),
     *("door", "cell", "hook_left", "hook_right", "button"),
+)
+
+
+# The order in which the grinder is meant to come apart: over the top, then through the bottom, then the bearing.
+GRINDER_ORDER = (
+    *("hub_nut", "knob_screw", "knob", "crank", "lid", "collar", "cup", "dial", "spring_washer", "inner_burr"),
+    *("screw_1", "screw_2", "screw_3", "washer_1", "washer_2", "washer_3", "clamp_ring", "outer_burr"),
+    *("axle", "bearing_balls", "bearing_inner", "bearing_outer"),
 )
 
 
@@ -198,28 +206,41 @@ def test_no_two_parts_overlap_at_rest(demo):
     assert wrong == []
 
 
-def test_headlamp_comes_apart_one_part_at_a_time():
-    assert sorted((*HEADLAMP_ORDER, "shell")) == sorted(solids("headlamp"))
-    for index, part_id in enumerate(HEADLAMP_ORDER):
-        rest = stays("headlamp", HEADLAMP_ORDER[: index + 1])
-        assert worst_on_the_way("headlamp", part_id, rest, axis_of("headlamp", part_id)) == 0, part_id
+@pytest.mark.parametrize(
+    ("demo", "order", "body"), [("headlamp", HEADLAMP_ORDER, "shell"), ("hand_grinder", GRINDER_ORDER, "body")]
+)
+def test_demo_comes_apart_one_part_at_a_time(demo, order, body):
+    assert sorted((*order, body)) == sorted(solids(demo))
+    for index, part_id in enumerate(order):
+        rest = stays(demo, order[: index + 1])
+        assert worst_on_the_way(demo, part_id, rest, axis_of(demo, part_id)) == 0, part_id
 
 
 @pytest.mark.parametrize(
-    ("part_id", "held_by"),
+    ("demo", "part_id", "held_by"),
     [
-        ("bezel", "screw_1"),
-        ("seal", "bezel"),
-        ("lens", "bezel"),
-        ("reflector", "filter"),
-        ("board", "reflector"),
-        ("cell", "door"),
+        ("headlamp", "bezel", "screw_1"),
+        ("headlamp", "seal", "bezel"),
+        ("headlamp", "lens", "bezel"),
+        ("headlamp", "reflector", "filter"),
+        ("headlamp", "board", "reflector"),
+        ("headlamp", "cell", "door"),
+        ("hand_grinder", "collar", "lid"),
+        ("hand_grinder", "knob", "knob_screw"),
+        ("hand_grinder", "lid", "crank"),
+        ("hand_grinder", "crank", "hub_nut"),
+        ("hand_grinder", "inner_burr", "dial"),
+        ("hand_grinder", "dial", "cup"),
+        ("hand_grinder", "washer_3", "screw_3"),
+        ("hand_grinder", "outer_burr", "clamp_ring"),
+        ("hand_grinder", "bearing_outer", "axle"),
+        ("hand_grinder", "axle", "lid"),
     ],
 )
-def test_headlamp_has_a_real_order(part_id, held_by):
+def test_demo_has_a_real_order(demo, part_id, held_by):
     # Read off the drawing: what lies under something cannot leave through it.
-    axis = axis_of("headlamp", part_id)
-    assert worst_on_the_way("headlamp", part_id, [held_by], axis) > 0
+    axis = axis_of(demo, part_id)
+    assert worst_on_the_way(demo, part_id, [held_by], axis) > 0
 
 
 def test_filter_slides_out_from_under_the_face_plate():
@@ -320,6 +341,61 @@ def test_cell_has_the_outside_size_of_an_r03():
     assert 43.3 <= length <= 44.5
     assert 9.5 <= width <= 10.5
     assert 9.5 <= depth <= 10.5
+
+
+@pytest.mark.parametrize(
+    ("part_id", "thread", "length", "head", "height", "flats", "deep"),
+    [*((f"screw_{n}", 3, 8, 5.5, 3, 2.5, 1.3) for n in (1, 2, 3)), ("knob_screw", 4, 20, 7, 4, 3, 2)],
+)
+def test_grinder_screws_are_iso_4762(part_id, thread, length, head, height, flats, deep):
+    # ISO 4762:2004 table 1, M3 and M4 (as printed in two public tables that agree): head diameter 5.5 and 7 (plain,
+    # maximum), head height 3 and 4, socket 2.5 and 3 across flats, at least 1.3 and 2 deep.
+    slabs = part_of("hand_grinder", part_id)["slabs"]
+    shaft, heads = slabs[0], slabs[1:]
+    assert sizes(shaft["outline"]) == (thread, thread)
+    assert shaft["z"][1] - shaft["z"][0] == length
+    assert all(sizes(s["outline"]) == (head, head) for s in heads)
+    assert max(z for s in heads for z in s["z"]) - min(z for s in heads for z in s["z"]) == height
+    (socketed,) = (s for s in heads if "holes" in s)
+    assert min(sizes(socketed["holes"][0])) == pytest.approx(flats, abs=0.002)
+    assert socketed["z"][1] - socketed["z"][0] >= deep
+    assert 0 in shaft["z"]
+    assert any(0 in s["z"] for s in heads)
+
+
+@pytest.mark.parametrize("number", [1, 2, 3])
+def test_grinder_washers_are_iso_7089_m3(number):
+    # ISO 7089:2000 table 1, M3 (a public table and the bd-warehouse package agree): 3.2, 7, nominal thickness 0.5.
+    (slab,) = part_of("hand_grinder", f"washer_{number}")["slabs"]
+    assert sizes(slab["outline"]) == (7, 7)
+    assert [sizes(hole) for hole in slab["holes"]] == [pytest.approx((3.2, 3.2), abs=0.001)]
+    assert slab["z"][1] - slab["z"][0] == 0.5
+
+
+def test_grinder_bearing_has_the_sizes_of_a_608():
+    # ISO 15, 608: bore 8, outside 22, width 7 (from memory, confirmed by the bd-warehouse and openscad-mcad tables).
+    rings = [part_of("hand_grinder", f"bearing_{n}") for n in ("inner", "outer")]
+    (inner,), (outer,) = (ring["slabs"] for ring in rings)
+    assert sizes(inner["holes"][0]) == (8, 8)
+    assert sizes(outer["outline"]) == (22, 22)
+    assert [s["z"] for s in (inner, outer)] == [[0, 7]] * 2
+    assert rings[0]["offset"] == rings[1]["offset"]
+
+
+def test_grinder_screws_pass_the_clamp_ring_through_iso_273_holes():
+    # ISO 273, medium series: 3.4 for M3 (value from memory, the same as in the table of the bd-warehouse package).
+    (ring,) = part_of("hand_grinder", "clamp_ring")["slabs"]
+    small = [hole for hole in ring["holes"] if max(sizes(hole)) < 10]
+    assert [sizes(hole) for hole in small] == [pytest.approx((3.4, 3.4), abs=0.02)] * 3
+    axes = [part_of("hand_grinder", f"screw_{n}")["offset"][:2] for n in (1, 2, 3)]
+    assert [(np.max(h, axis=0) + np.min(h, axis=0)) / 2 for h in small] == [pytest.approx(a, abs=0.02) for a in axes]
+
+
+def test_grinder_stands_on_one_axis():
+    # A stack on one axle: all but the screws, their washers and what sits on the crank's end are centred on z.
+    aside = {f"{what}_{n}" for what in ("screw", "washer") for n in (1, 2, 3)} | {"knob", "knob_screw"}
+    for part in assembly("hand_grinder")["parts"]:
+        assert (part["offset"][:2] != [0, 0]) == (part["id"] in aside)
 
 
 # --- colours ----------------------------------------------------------------------------------------------------

@@ -1,10 +1,12 @@
-"""What the drawn layers of the demos show, against a z-buffer of the solids, every fourth frame of each shot.
+"""What the drawn layers of the demos show, against a z-buffer of the solids, every few frames of each shot.
 
 The z-buffer is made here, from the slabs, the camera matrices and the samples of the tracks: every face and every
 wall is a plane polygon; OpenCV fills it, and its depth is affine in the picture (its inverse, under a perspective
 camera; Foley and others, Computer Graphics, 15.4, from memory). It shares no code with what it checks.
 """
 
+import functools
+import itertools
 from pathlib import Path
 
 import cv2
@@ -116,12 +118,40 @@ def mismatches(shot, frame, parts, size):
     return int((wrong & calm).sum()), int((calm & (truth >= 0)).sum())
 
 
-@pytest.mark.parametrize("demo", ["headlamp", "layers_only"])
-def test_drawn_layers_show_what_a_z_buffer_shows(demo):
+@functools.cache
+def filmed(demo):
     project = read_project(DEMOS / demo)
-    film = compile_film(project.assembly, project.choreography)
+    return project, compile_film(project.assembly, project.choreography)
+
+
+@pytest.mark.parametrize(("demo", "every"), [("headlamp", 4), ("layers_only", 4), ("hand_grinder", 36)])
+def test_drawn_layers_show_what_a_z_buffer_shows(demo, every):
+    project, film = filmed(demo)
     for shot in film.tracks.shots:
-        for frame in range(0, shot.frames, 4):
+        for frame in range(0, shot.frames, every):
             wrong, judged = mismatches(shot, frame, project.assembly.parts, film.tracks.resolution)
             assert judged > 1000
             assert wrong == 0, f"{demo}, shot {shot.name}, frame {frame}: {wrong} of {judged} samples"
+
+
+def test_grinder_keeps_its_promises():
+    """At home on the first frame or the last, exactly; at rest apart by the gap, by shapely's distances of corners."""
+    project, film = filmed("hand_grinder")
+    parts = project.assembly.parts
+    for shot, home, rest in zip(film.tracks.shots, (0, -1), (-1, 0), strict=True):
+        assert all(t.position[home].tolist() == [0, 0, 0] for t in shot.parts)
+        assert sum(t.position.any() for t in shot.parts) == len(parts) - 1
+        hulls = [
+            shapely.convex_hull(shapely.MultiPoint(corners(part, track.position[rest], shot.cameras[rest])))
+            for part, track in zip(parts, shot.parts, strict=True)
+        ]
+        for a, b in itertools.combinations(range(len(parts)), 2):
+            gap = shapely.distance(hulls[a], hulls[b])
+            assert gap >= project.choreography.gap_px - 0.01, (parts[a].id, parts[b].id)
+
+
+def corners(part, displacement, matrix):
+    """Every corner of every slab on the screen, px (Hartley and Zisserman, ch. 6)."""
+    points = [[*xy, z] for s in part.slabs for xy in s.outline for z in s.z]
+    uvw = (np.array(points) + part.offset + displacement) @ matrix[:, :3].T + matrix[:, 3]
+    return uvw[:, :2] / uvw[:, 2:]
