@@ -72,7 +72,7 @@ class Film:
 
 
 def take_apart(
-    assembly: Assembly, clearance_mm: float = 0.0, *, file: str | None = None, on_stage: OnStage = no_hook
+    assembly: Assembly, clearance_mm: float = 0.0, *, search: int = 1, file: str | None = None, on_stage: OnStage = no_hook
 ) -> Apart:
     """Prove that the assembly comes apart, and in which order.
 
@@ -106,7 +106,7 @@ def take_apart(
 
     body = choose_body(assembly, {name: solid.volume for name, solid in solids.items()})
     normals = {part: contacts.normals_of(part) for part in assembly.ids}
-    removal = plan_removal(assembly, encounters, normals, body, bent=True)
+    removal = plan_removal(assembly, encounters, normals, body, search=search)
     on_stage("removal", removal)
     return Apart(assembly, solids, contacts, encounters, removal, warnings)
 

@@ -24,6 +24,8 @@ MAY_IMPORT = {
 HELPERS_OF_PASSES = {
     "layout_stage",
     "layout_words",
+    "removal_ways",
+    "removal_words",
     "schedule_items",
     "schedule_meetings",
     "schedule_rules",

@@ -24,7 +24,7 @@ def _run(arguments: Arguments) -> Said:
 
 def _words(project: Project, apart: Apart) -> list[str]:
     labels = {part.id: part.label for part in project.assembly.parts}
-    from choreo.passes.removal import say_direction  # noqa: PLC0415
+    from choreo.passes.removal_words import say_direction  # noqa: PLC0415
 
     count = len(project.assembly.parts)
     contacts = len(apart.contacts.contacts)
@@ -43,7 +43,7 @@ def _words(project: Project, apart: Apart) -> list[str]:
 
 
 def _way_words(step: RemovalStep) -> str:
-    from choreo.passes.removal import say_direction  # noqa: PLC0415
+    from choreo.passes.removal_words import say_direction  # noqa: PLC0415
 
     if not step.via:
         return f"along {say_direction(step.direction)}"

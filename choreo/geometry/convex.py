@@ -68,21 +68,19 @@ def convex_sums(a: Floats, b: Floats) -> Floats:
 
     Pieces are counter-clockwise; a short one repeats its first corner, which adds edges of no length.
     """
-    edges = [np.roll(pieces, -1, axis=1) - pieces for pieces in (a, b)]
-    shape = (len(a), len(b))
-    both = np.concatenate(
-        [
-            np.broadcast_to(edges[0][:, None], (*shape, *edges[0].shape[1:])),
-            np.broadcast_to(edges[1][None], (*shape, *edges[1].shape[1:])),
-        ],
-        axis=2,
-    )
+    sums = paired_sums(np.repeat(a, len(b), axis=0), np.tile(b, (len(a), 1, 1)))
+    return sums.reshape(len(a), len(b), a.shape[1] + b.shape[1], 2)
+
+
+def paired_sums(a: Floats, b: Floats) -> Floats:
+    """Return the Minkowski sum of each convex piece with its partner: (k, v, 2) and (k, w, 2) give (k, v + w, 2)."""
+    both = np.concatenate([np.roll(pieces, -1, axis=1) - pieces for pieces in (a, b)], axis=1)
     turn = np.arctan2(both[..., 1], both[..., 0])
     turn[turn < 0] += 2 * np.pi
-    order = np.argsort(turn, axis=2, kind="stable")
-    steps = np.cumsum(np.take_along_axis(both, order[..., None], axis=2), axis=2)
-    start = _lowest_corners(a)[:, None] + _lowest_corners(b)[None]
-    return np.asarray(start[:, :, None] + np.concatenate([np.zeros_like(steps[:, :, :1]), steps[:, :, :-1]], axis=2))
+    order = np.argsort(turn, axis=1, kind="stable")
+    steps = np.cumsum(np.take_along_axis(both, order[..., None], axis=1), axis=1)
+    start = _lowest_corners(a) + _lowest_corners(b)
+    return np.asarray(start[:, None] + np.concatenate([np.zeros_like(steps[:, :1]), steps[:, :-1]], axis=1))
 
 
 def _lowest_corners(pieces: Floats) -> Floats:

@@ -6,7 +6,7 @@ union of the Minkowski differences of the sections that are level (Lozano-Perez 
 stack of planar free regions, one a *storey*. Its pieces, joined where two storeys share an area, decide exactly
 whether there is any way out, whatever its shape. A way itself is looked for along straight moves between the
 corners of those regions: in the plane at one depth, or along z at one place; fewest moves first, then least
-travel.
+travel. Several parts that move as one are a mover too: what is forbidden to any of them is forbidden to all.
 """
 
 from __future__ import annotations
@@ -121,15 +121,33 @@ class FreeSpace:
         return self._free[storey]
 
 
-def free_space(encounters: Encounters, mover: str, present: Sequence[str], *, kept: bool = True) -> FreeSpace:
-    """Return where a mover may be, among the others of `present` at their places.
+Known = dict[tuple[str, str, bool], list[_Level]]
+"""What is forbidden to a mover by another, at all levels; kept from one question to the next."""
 
-    With `kept` the pairs' clearances count as part of the solids.
+
+def free_space(
+    encounters: Encounters,
+    mover: str | Sequence[str],
+    present: Sequence[str],
+    *,
+    kept: bool = True,
+    known: Known | None = None,
+) -> FreeSpace:
+    """Return where a mover, or several parts moving as one, may be, among the others of `present` at their places.
+
+    With `kept` the pairs' clearances count as part of the solids. What two parts forbid each other is worked out
+    once and put into `known`, if that is given.
     """
+    movers = (mover,) if isinstance(mover, str) else tuple(mover)
+    known = {} if known is None else known
     levels: list[_Level] = []
-    for other in present:
-        if other != mover:
-            levels.extend(_levels(encounters, mover, other, encounters.room(mover, other) if kept else 0.0))
+    for part in movers:
+        for other in present:
+            if other not in movers:
+                key = (part, other, kept)
+                if key not in known:
+                    known[key] = _levels(encounters, part, other, encounters.room(part, other) if kept else 0.0)
+                levels.extend(known[key])
     cuts = sorted({round(z, 9) for level in levels for z in (level.low, level.high)})
     if not cuts:
         return FreeSpace(np.array([-1.0, 1.0]), shapely.box(-1, -1, 1, 1), ())

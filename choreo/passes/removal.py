@@ -1,44 +1,63 @@
-"""Choose an order in which the parts really come apart, one at a time and straight out.
+"""Choose an order in which the product really comes apart: one part at a time, or one group where parts must go together.
 
 In:  Encounters, contact normals      Out: Removal
 
 A part may leave along a direction if nothing that is still there stands in its way to infinity. Taking a part
 away never adds a blocker, so a part that is free stays free, and peeling free parts off, again and again, finds
-an order whenever there is one (for the directions that are tried). If peeling gets stuck, every part that is
-left is held in every direction by another that is left: following "is held by" must close a ring, and that ring
-is the proof that the user gets.
+an order whenever there is one. The same holds for groups: if the product comes apart at all, so does whatever is
+left after any group has gone, and so does that group. So what is free may go at once, and no choice is ever
+regretted.
+
+What goes is as small as can be. A single part goes straight if any can, else by several moves, and the body only
+where no other part can; where no single part can leave, the smallest group goes that can leave straight as one,
+else the smallest that can leave by several moves. A group then comes apart outside by the same rules. If nothing
+can go, that is proved (`choreo.model.interlock`), or the limit of the search is named.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
 
 import numpy as np
 
-from choreo.errors import ChoreoError, Finding, no_solution
+from choreo.errors import no_solution
+from choreo.geometry.blocking import find_blocking
 from choreo.geometry.encounter import Encounters
-from choreo.geometry.freespace import WayOut, find_way_out, free_space, is_connected_out
+from choreo.geometry.freespace import FreeSpace, Known, WayOut, find_way_out, free_space, is_connected_out
 from choreo.model.assembly import Assembly, Vector
 from choreo.model.plan import Floats, Removal, RemovalStep
 from choreo.motion.path import lengths
+from choreo.passes.removal_ways import Straight, bits
+from choreo.passes.removal_words import interlocked, not_found
 
-AXES: tuple[Vector, ...] = (
-    (0.0, 0.0, 1.0),
-    (0.0, 0.0, -1.0),
-    (1.0, 0.0, 0.0),
-    (-1.0, 0.0, 0.0),
-    (0.0, 1.0, 0.0),
-    (0.0, -1.0, 0.0),
-)
+_GROUPS = 250
+"""How many groups are tried for ways of several moves: all there are among 8 parts that hold each other."""
+_CORNERS = 1500
+"""How many corners of the free space a way of several moves may choose from."""
 
 
-def choose_body(assembly: Assembly, volumes: Mapping[str, float]) -> str:
-    """Return the part that stays: what most joints lead into, then the largest, then first in the file."""
-    into = dict.fromkeys(assembly.ids, 0)
+def choose_body(assembly: Assembly, volumes: Mapping[str, float], among: Sequence[str] | None = None) -> str:
+    """Return the part that stays: what most joints lead into, then the largest, then first in the file.
+
+    Parameters
+    ----------
+    assembly : Assembly
+        For ids and joints.
+    volumes : mapping of part id to float
+        Cubic mm.
+    among : sequence of part id, optional
+        Choose one of these, by the joints between them; all parts if left out.
+
+    """
+    ids = assembly.ids if among is None else among
+    into = dict.fromkeys(ids, 0)
     for joint in assembly.joints:
-        into[joint.into] += 1
-        into[joint.part] -= len(assembly.joints)
-    return max(assembly.ids, key=lambda part: (into[part], volumes[part], -assembly.ids.index(part)))
+        if joint.part in into and joint.into in into:
+            into[joint.into] += 1
+            into[joint.part] -= len(assembly.joints)
+    return max(ids, key=lambda part: (into[part], volumes[part], -assembly.ids.index(part)))
 
 
 def plan_removal(
@@ -47,7 +66,7 @@ def plan_removal(
     normals: Mapping[str, Sequence[Vector]],
     body: str,
     *,
-    bent: bool = False,
+    search: int = 1,
 ) -> Removal:
     """Peel the assembly.
 
@@ -60,9 +79,10 @@ def plan_removal(
     normals : mapping of part id to unit vectors
         Directions to try after the joint's axis and the six axes, e.g. the contact normals.
     body : str
-        The part that should stay. It leaves (and another stays) only where nothing else can.
-    bent : bool
-        Whether a part may leave by several straight moves where none can leave by one.
+        The part that should stay. It leaves (and another stays) only where no other part can leave alone.
+    search : int
+        How many times as far as usual ways of several moves are looked for: 250 groups and 1500 corners times
+        this.
 
     Returns
     -------
@@ -73,26 +93,19 @@ def plan_removal(
     Raises
     ------
     ChoreoError
-        Exit 1, code ``interlocked``: no part of what is left can leave; the ring of blockers is named.
+        Exit 1. ``interlocked``, an `Interlocked` with the proof: nothing of what is left can leave, whatever
+        single group moves, by translation. ``way-not-found``: a limit of the search was reached before that
+        was proved, or before a way that exists was found.
+
+    Notes
+    -----
+    Straight ways in the plane and along z are exact, for parts and for groups; askew to both the joints' axes
+    are tried. Whether a part or a tried group has any way out at all, of whatever shape, is decided exactly.
 
     """
-    present = list(assembly.ids)
-    wishes = {part: _wishes(assembly, part) for part in present}
-    tries = {part: _unique([*wishes[part], *AXES, *normals.get(part, ())]) for part in present}
-    steps: list[RemovalStep] = []
-    while len(present) > 1:
-        movable = [part for part in present if part != body] or present
-        best = _first_to_leave(assembly, encounters, present, movable, tries, wishes)
-        loose = _loose(encounters, present) if best is None and bent else []
-        if loose:
-            best = _first_to_wind(assembly, encounters, present, [part for part in movable if part in loose])
-        if best is None and body in present:
-            best = _first_to_leave(assembly, encounters, present, [body], tries, wishes)
-        if best is None:
-            raise no_solution(_not_found(loose)) if loose else _interlocked(encounters, present, tries)
-        steps.append(best)
-        present.remove(best.part)
-    return Removal(tuple(steps), present[0])
+    blocking = find_blocking(encounters, assembly.ids)
+    straight = Straight(assembly, encounters, blocking, normals)
+    return _Peeling(straight, search).peel((1 << len(assembly.ids)) - 1, body)
 
 
 def blockers(encounters: Encounters, part: str, direction: Vector, present: Sequence[str]) -> tuple[str, ...]:
@@ -101,146 +114,141 @@ def blockers(encounters: Encounters, part: str, direction: Vector, present: Sequ
     return tuple(other for other in present if other != part and encounters.blocks_way(part, way, other))
 
 
-def is_free(encounters: Encounters, part: str, direction: Vector, present: Sequence[str]) -> bool:
-    """Whether nobody of `present` stands in the part's straight way to infinity."""
-    way = np.array(direction)
-    return not any(other != part and encounters.blocks_way(part, way, other) for other in present)
+@dataclass(frozen=True, eq=False)
+class _Peeling:
+    """Takes groups apart; what two parts forbid each other is worked out once for all of them."""
 
+    straight: Straight
+    search: int
+    known: Known = field(default_factory=dict)
 
-def _wishes(assembly: Assembly, part: str) -> list[Vector]:
-    """The joint axes along which this part leaves; those along which others leave it, turned round, come after."""
-    own = [joint.axis for joint in assembly.joints if joint.part == part]
-    theirs = [(-x + 0.0, -y + 0.0, -z + 0.0) for x, y, z in (j.axis for j in assembly.joints if j.into == part)]
-    return _unique([*own, *theirs])
+    def peel(self, present: int, body: str, *, inside: bool = False) -> Removal:
+        """Take the parts of a bit mask apart; `body` should stay."""
+        steps: list[RemovalStep] = []
+        stays = 1 << self.straight.assembly.ids.index(body)
+        while present & (present - 1):
+            step, gone = self._next(present, stays & present, inside=inside)
+            steps.append(step)
+            present &= ~gone
+        return Removal(tuple(steps), self.straight.names(present)[0])
 
+    def _next(self, present: int, body: int, *, inside: bool) -> tuple[RemovalStep, int]:
+        """Return what leaves first, and as which bits."""
+        loose: list[int] = []
+        # The body is tried by itself, after all others.
+        for some in filter(None, (present & ~body, body)):
+            singles = [1 << part for part in bits(some)]
+            step = self._straight_out(singles, present)
+            if step is None:
+                some_loose = [part for part in singles if is_connected_out(self._space(part, present))]
+                step = self._wind_out(some_loose, present)
+                loose += some_loose
+            if step is not None:
+                return step, 1 << self.straight.assembly.ids.index(step.part)
+        group = self.straight.smallest_group(present, body)
+        if group:
+            return self._together(group, present, None), group
+        tried = present.bit_count()
+        for groups in self._groups_by_size(present, body, _GROUPS * self.search):
+            free = [group for group in groups if is_connected_out(self._space(group, present))]
+            tried += len(groups)
+            found = [(group, way) for group in free if (way := self._wound(group, present))]
+            if found:
+                group, (_, way) = min(found, key=lambda pair: (*pair[1][0], list(bits(pair[0]))))
+                return self._together(group, present, way), group
+            loose += free
+        if loose:
+            raise no_solution(not_found([self.straight.names(group) for group in loose], self.search))
+        raise interlocked(self.straight, present, tried, self.search, inside=inside)
 
-def _unique(directions: Sequence[Vector]) -> list[Vector]:
-    return list(dict.fromkeys((round(x, 9) + 0.0, round(y, 9) + 0.0, round(z, 9) + 0.0) for x, y, z in directions))
+    def _straight_out(self, singles: Sequence[int], present: int) -> RemovalStep | None:
+        """The part that leaves straight: fasteners, then on their joint's axis, then the shortest way, then the first."""
+        ranked = []
+        for part in singles:
+            direction = self.straight.way(part, present)
+            if direction is None:
+                continue
+            joints = self.straight.joints(part)
+            on_axis = not joints or direction in self.straight.wishes(part)
+            out = round(self.straight.travel(part, direction, present), 6)
+            fastener = bool(joints) and joints[0].kind == "fasten"
+            refused = None if on_axis else joints[0].axis
+            step = RemovalStep(self.straight.names(part)[0], direction, refused)
+            ranked.append(((not fastener, not on_axis, out, part), step))
+        return min(ranked, key=lambda pair: pair[0])[1] if ranked else None
 
+    def _wind_out(self, loose: Sequence[int], present: int) -> RemovalStep | None:
+        """The part that leaves by the fewest straight moves, then by the shortest way, then first in the file."""
+        found = [(part, way) for part in loose if (way := self._wound(part, present))]
+        if not found:
+            return None
+        part, (_, way) = min(found, key=lambda pair: (*pair[1][0], pair[0]))
+        return self._step(self.straight.names(part)[0], part, way)
 
-def _first_to_leave(
-    assembly: Assembly,
-    encounters: Encounters,
-    present: Sequence[str],
-    movable: Sequence[str],
-    tries: Mapping[str, Sequence[Vector]],
-    wishes: Mapping[str, Sequence[Vector]],
-) -> RemovalStep | None:
-    ranked = []
-    for index, part in enumerate(movable):
-        direction = next((d for d in tries[part] if is_free(encounters, part, d, present)), None)
-        if direction is None:
-            continue
-        own = next((joint for joint in assembly.joints if joint.part == part), None)
-        others = [other for other in present if other != part]
-        out = float(encounters.way_out(part, np.array(direction), others).max())
-        on_axis = own is None or direction in wishes[part]
-        key = (not (own and own.kind == "fasten"), not on_axis, round(out, 6), index)
-        refused = own.axis if own and not on_axis else None
-        ranked.append((key, RemovalStep(part, direction, refused)))
-    return min(ranked, key=lambda pair: pair[0])[1] if ranked else None
+    def _together(self, group: int, present: int, way: WayOut | None) -> RemovalStep:
+        """The step of a group, and how it comes apart outside; `way` is None for one that leaves straight."""
+        shapes = self.straight.encounters.shapes
+        members = self.straight.names(group)
+        volumes = {part: round(shapes[part].solid.volume, 6) for part in members}
+        inner = self.peel(group, choose_body(self.straight.assembly, volumes, members), inside=True)
+        if way is not None:
+            return self._step(inner.body, group, way, inner)
+        direction = self.straight.way(group, present)
+        assert direction is not None  # noqa: S101 - the blocking graph says that there is one
+        return self._step(inner.body, group, WayOut(np.zeros((1, 3)), np.array(direction)), inner)
 
+    def _step(self, leader: str, group: int, way: WayOut, inner: Removal | None = None) -> RemovalStep:
+        direction = _vector(way.direction)
+        joints = self.straight.joints(group)
+        # A joint's axis is asked for by the first joint that leads out.
+        turned = bool(joints) and direction not in self.straight.wishes(group)
+        via = tuple(_vector(corner) for corner in way.corners[1:])
+        return RemovalStep(leader, direction, joints[0].axis if turned else None, via, inner)
 
-def _first_to_wind(
-    assembly: Assembly, encounters: Encounters, present: Sequence[str], movable: Sequence[str]
-) -> RemovalStep | None:
-    """Return the part that leaves by the fewest straight moves, then by the shortest way, then first in the file.
+    def _groups_by_size(self, present: int, body: int, most: int) -> Iterator[list[int]]:
+        """Yield groups of two and more without the body, as many as may be tried, those of one size together.
 
-    Clearances are kept where a way that keeps them exists.
-    """
-    ranked = []
-    for index, part in enumerate(movable):
+        A group and the rest move apart the same way: of the two the one without the body is looked at, or
+        without a body the smaller one.
+        """
+        parts = list(bits(present & ~body))
+        count = present.bit_count()
+        largest = count - 2 if body else count // 2
+        for size in range(2, largest + 1):
+            chosen = []
+            for members in combinations(parts, size):
+                if not body and 2 * size == count and members[0] != parts[0]:
+                    break  # its other half has been looked at
+                if most == 0:
+                    break
+                chosen.append(sum(1 << part for part in members))
+                most -= 1
+            if chosen:
+                yield chosen
+
+    def _space(self, group: int, present: int, *, kept: bool = False) -> FreeSpace:
+        names = self.straight.names
+        return free_space(self.straight.encounters, names(group), names(present), kept=kept, known=self.known)
+
+    def _wound(self, group: int, present: int) -> tuple[tuple[int, bool, float], WayOut] | None:
+        """A way of several moves and its rank; clearances are kept where a way that keeps them exists."""
         for kept in (True, False):
-            way = find_way_out(free_space(encounters, part, present, kept=kept))
-            if way is not None and _is_clear(encounters, part, way, present):
-                length = float(lengths(way.corners)[-1])
-                ranked.append(((len(way.corners), not kept, round(length, 6), index), part, way))
-                break
-    if not ranked:
+            way = find_way_out(self._space(group, present, kept=kept), most_corners=_CORNERS * self.search)
+            if way is not None and self._is_clear(group, way, present):
+                length = round(float(lengths(way.corners)[-1]), 6)
+                return (len(way.corners), not kept, length), way
         return None
-    _, part, way = min(ranked, key=lambda found: found[0])
-    own = next((joint.axis for joint in assembly.joints if joint.part == part), None)
-    direction = _vector(way.direction)
-    asked = own if own is not None and own != direction else None
-    return RemovalStep(part, direction, asked, tuple(_vector(corner) for corner in way.corners[1:]))
 
-
-def _is_clear(encounters: Encounters, part: str, way: WayOut, present: Sequence[str]) -> bool:
-    """Whether a way, proved in the plane storey by storey, holds as a whole: every leg, and the last to infinity."""
-    others = [other for other in present if other != part]
-    out = float(encounters.way_out(part, way.direction, others).max()) - float(way.corners[-1] @ way.direction)
-    path = np.concatenate([way.corners, [way.corners[-1] + max(out, 0.0) * way.direction]])
-    return not any(encounters.hits(part, path, other) for other in others)
+    def _is_clear(self, group: int, way: WayOut, present: int) -> bool:
+        """Whether a way, proved in the plane storey by storey, holds as a whole: every leg, and the last to infinity."""
+        encounters, names = self.straight.encounters, self.straight.names
+        others = names(present & ~group)
+        out = self.straight.travel(group, _vector(way.direction), present)
+        out -= float(way.corners[-1] @ way.direction)
+        path = np.concatenate([way.corners, [way.corners[-1] + max(out, 0.0) * way.direction]])
+        return not any(encounters.hits(part, path, other) for part in names(group) for other in others)
 
 
 def _vector(values: Floats) -> Vector:
     x, y, z = (float(c) + 0.0 for c in values)
     return x, y, z
-
-
-def _loose(encounters: Encounters, present: Sequence[str]) -> list[str]:
-    """Who of `present` has any way out at all among the others, of whatever shape: exact."""
-    return [part for part in present if is_connected_out(free_space(encounters, part, present, kept=False))]
-
-
-def _not_found(loose: Sequence[str]) -> Finding:
-    return Finding(
-        code="way-not-found",
-        what=f"There is a way out for {_list(loose)}, but no sequence of straight moves was found for it.",
-        why="The search looks at ways between the corners of the free space; passages narrower than 0.002 mm, and "
-        "products with very many corners, are beyond it.",
-        remedy="Give the passage a little more room, raise touch_mm, or draw the outlines with fewer corners.",
-    )
-
-
-def _interlocked(encounters: Encounters, present: Sequence[str], tries: Mapping[str, Sequence[Vector]]) -> ChoreoError:
-    held = {part: {d: blockers(encounters, part, d, present) for d in tries[part]} for part in present}
-    ring = _ring(present, held)
-    links = [f'  "{part}" is held by "{by}" on its way {say_direction(d)}' for part, d, by in ring]
-    table = [f'  "{part}": {_by_blocker(ways)}' for part, ways in held.items()]
-    return no_solution(
-        Finding(
-            code="interlocked",
-            what=f"The parts {_list(present)} hold each other: none of them can leave.",
-            why="\n".join(
-                ["this ring of blockers closes:", *links, "every direction tried, and who is in the way:", *table]
-            ),
-            remedy="Split one part of the ring into pieces that can leave, open a gap for it, or leave it out of the "
-            "assembly and photograph the ring as one part.",
-        )
-    )
-
-
-def _by_blocker(ways: Mapping[Vector, tuple[str, ...]]) -> str:
-    """Directions that the same parts stand in, together: ``+x -x blocked by frame; +z by frame and west``."""
-    grouped: dict[tuple[str, ...], list[str]] = {}
-    for direction, by in ways.items():
-        grouped.setdefault(by, []).append(say_direction(direction))
-    return "; ".join(f"{' '.join(said)} by {' and '.join(by)}" for by, said in grouped.items())
-
-
-def _ring(
-    present: Sequence[str], held: Mapping[str, Mapping[Vector, tuple[str, ...]]]
-) -> list[tuple[str, Vector, str]]:
-    """Follow each part's first blocker, in its least blocked direction, until one comes up again."""
-    walk: list[tuple[str, Vector, str]] = []
-    part = present[0]
-    while part not in [step[0] for step in walk]:
-        direction, by = min(held[part].items(), key=lambda way: len(way[1]))
-        walk.append((part, direction, by[0]))
-        part = by[0]
-    first = [step[0] for step in walk].index(part)
-    return walk[first:]
-
-
-def say_direction(direction: Vector) -> str:
-    """Return a direction in words where it has one (``+z``), else as numbers."""
-    for name, axis in zip(("+z", "-z", "+x", "-x", "+y", "-y"), AXES, strict=True):
-        if max(abs(d - a) for d, a in zip(direction, axis, strict=True)) < 1e-9:
-            return name
-    return "(" + ", ".join(f"{c:.4g}" for c in direction) + ")"
-
-
-def _list(names: Sequence[str]) -> str:
-    quoted = [f'"{name}"' for name in names]
-    return quoted[0] if len(quoted) == 1 else ", ".join(quoted[:-1]) + " and " + quoted[-1]
