@@ -72,7 +72,12 @@ class Film:
 
 
 def take_apart(
-    assembly: Assembly, clearance_mm: float = 0.0, *, search: int = 1, file: str | None = None, on_stage: OnStage = no_hook
+    assembly: Assembly,
+    clearance_mm: float = 0.0,
+    *,
+    search: int = 1,
+    file: str | None = None,
+    on_stage: OnStage = no_hook,
 ) -> Apart:
     """Prove that the assembly comes apart, and in which order.
 
@@ -82,6 +87,8 @@ def take_apart(
         Checked by the reader.
     clearance_mm : float
         Room that pairs which do not touch at rest should keep while moving.
+    search : int
+        How many times as far as usual ways of several moves are looked for, and groups that leave by them.
     file : str, optional
         The assembly's file, for messages.
     on_stage : callable
@@ -90,7 +97,8 @@ def take_apart(
     Raises
     ------
     ChoreoError
-        Exit 2: parts overlap at rest. Exit 1: interlocked.
+        Exit 2: parts overlap at rest. Exit 1: interlocked (an `Interlocked`, with the proof), or a limit of the
+        search was reached.
 
     """
     solids = {part.id: build_solid(part.slabs, part.offset) for part in assembly.parts}
@@ -118,6 +126,7 @@ def compile_film(
     digests: tuple[str, str] = ("", ""),
     file: str | None = None,
     only_shot: str | None = None,
+    search: int = 1,
     warnings: tuple[Finding, ...] = (),
     on_stage: OnStage = no_hook,
 ) -> Film:
@@ -133,6 +142,8 @@ def compile_film(
         The assembly's file, for messages.
     only_shot : str, optional
         Compile this shot only; its start frame stays what it is in the whole film.
+    search : int
+        See `take_apart`.
     warnings : tuple of Finding
         The reader's, carried into the report.
     on_stage : callable
@@ -149,7 +160,7 @@ def compile_film(
         Exit 2 for input that is wrong, exit 1 for input without a solution; all shots are tried first.
 
     """
-    apart = take_apart(assembly, choreography.clearance_mm, file=file, on_stage=on_stage)
+    apart = take_apart(assembly, choreography.clearance_mm, search=search, file=file, on_stage=on_stage)
     frame = _frame(choreography)
     points = {part: hull_points(solid) for part, solid in apart.solids.items()}
     wanted = settle_wishes(choreography.shots, apart.removal)

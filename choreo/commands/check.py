@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import argparse
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from choreo.commands import Arguments, Command, Said
-from choreo.commands.shared import Progress, add_project, assembly_name, read
+from choreo.commands.shared import Progress, add_project, add_search, assembly_name, read
 
 if TYPE_CHECKING:
     from choreo.compile import Apart
-    from choreo.model.plan import RemovalStep
+    from choreo.model.plan import Removal, RemovalStep
     from choreo.read.project import Project
 
 
@@ -18,14 +20,12 @@ def _run(arguments: Arguments) -> Said:
 
     project = read(arguments.project)
     with Progress(arguments.json) as progress:
-        apart = take_apart(project.assembly, file=assembly_name(project), on_stage=progress)
+        apart = take_apart(project.assembly, search=arguments.search, file=assembly_name(project), on_stage=progress)
     return Said(_words(project, apart), _data(project, apart))
 
 
 def _words(project: Project, apart: Apart) -> list[str]:
     labels = {part.id: part.label for part in project.assembly.parts}
-    from choreo.passes.removal_words import say_direction  # noqa: PLC0415
-
     count = len(project.assembly.parts)
     contacts = len(apart.contacts.contacts)
     lines = [
@@ -34,11 +34,26 @@ def _words(project: Project, apart: Apart) -> list[str]:
             "It comes apart:"
         )
     ]
-    for number, step in enumerate(apart.removal.steps, start=1):
-        note = "" if step.joint_axis is None else f" (its joint asked for {say_direction(step.joint_axis)})"
-        lines.append(f"  {number:2d}  {labels[step.part]} [{step.part}] leaves {_way_words(step)}{note}")
+    lines += _step_words(apart.removal, labels, "  ")
     lines.append(f"      {labels[apart.removal.body]} [{apart.removal.body}] stays")
     lines += [warning.as_text() for warning in (*project.warnings, *apart.warnings)]
+    return lines
+
+
+def _step_words(removal: Removal, labels: Mapping[str, str], indent: str) -> list[str]:
+    """One line a step; what a group comes apart into stands below it, further in."""
+    from choreo.passes.removal_words import say_direction  # noqa: PLC0415
+
+    lines = []
+    for number, step in enumerate(removal.steps, start=1):
+        note = "" if step.joint_axis is None else f" (its joint asked for {say_direction(step.joint_axis)})"
+        if step.inner is None:
+            lines.append(f"{indent}{number:2d}  {labels[step.part]} [{step.part}] leaves {_way_words(step)}{note}")
+            continue
+        group = " + ".join(step.members)
+        lines.append(f"{indent}{number:2d}  {group} leave together {_way_words(step)}{note}, then come apart:")
+        lines += _step_words(step.inner, labels, indent + "    ")
+        lines.append(f"{indent}        {labels[step.part]} [{step.part}] is what they come away from")
     return lines
 
 
@@ -52,21 +67,20 @@ def _way_words(step: RemovalStep) -> str:
 
 
 def _data(project: Project, apart: Apart) -> dict[str, Any]:
+    from choreo.write.report_json import steps_data  # noqa: PLC0415
+
     return {
         "ok": True,
         "assembly": project.assembly.name,
         "body": apart.removal.body,
-        "removal": [
-            {
-                "part": step.part,
-                "direction": list(step.direction),
-                "joint_axis": list(step.joint_axis) if step.joint_axis else None,
-                "via": [list(corner) for corner in step.via],
-            }
-            for step in apart.removal.steps
-        ],
+        "removal": steps_data(apart.removal.steps),
         "warnings": [warning.as_json() for warning in (*project.warnings, *apart.warnings)],
     }
 
 
-CHECK = Command("check", "validate a project and prove that the product comes apart", add_project, _run)
+def _add(parser: argparse.ArgumentParser) -> None:
+    add_project(parser)
+    add_search(parser)
+
+
+CHECK = Command("check", "validate a project and prove that the product comes apart", _add, _run)

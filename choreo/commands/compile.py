@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from choreo.commands import Arguments, Command, Said
-from choreo.commands.shared import Progress, add_project, assembly_name, read, require_shot, unknown
+from choreo.commands.shared import Progress, add_project, add_search, assembly_name, read, require_shot, unknown
 from choreo.errors import DEFECT, ChoreoError
 
 if TYPE_CHECKING:
@@ -24,6 +24,7 @@ def _add(parser: argparse.ArgumentParser) -> None:
         "--dump", metavar="STAGE", action="append", default=[],
         help="also write what a stage found out as DIR/dump/STAGE.json (all: every stage)",
     )  # fmt: skip
+    add_search(parser)
 
 
 def _run(arguments: Arguments) -> Said:
@@ -41,6 +42,7 @@ def _run(arguments: Arguments) -> Said:
             digests=(project.assembly_digest, project.choreography_digest),
             file=assembly_name(project),
             only_shot=arguments.shot,
+            search=arguments.search,
             warnings=project.warnings,
             on_stage=progress,
         )

@@ -12,10 +12,29 @@ from choreo.errors import ChoreoError, Finding
 if TYPE_CHECKING:
     from choreo.read.project import Project
 
+_MOST_EFFORT = 1_000_000
+"""Nobody waits for more than this; and what is counted stays a small number."""
+
 
 def add_project(parser: argparse.ArgumentParser) -> None:
     """Add the argument PROJECT."""
     parser.add_argument("project", type=Path, metavar="PROJECT")
+
+
+def add_search(parser: argparse.ArgumentParser) -> None:
+    """Add the option --search."""
+    parser.add_argument(
+        "--search", type=_effort, default=1, metavar="N",
+        help="look N times as far for ways out of several moves, and for groups that leave by them "
+        "(default: 1, which tries 250 groups)",
+    )  # fmt: skip
+
+
+def _effort(text: str) -> int:
+    number = int(text)
+    if not 1 <= number <= _MOST_EFFORT:
+        raise ValueError(text)
+    return number
 
 
 def read(path: Path) -> Project:

@@ -58,6 +58,15 @@ class Removal:
                 found += [step, *step.inner.groups]
         return tuple(found)
 
+    def step_of(self, part_id: str) -> RemovalStep | None:
+        """Return the step that a part leads: its own, or that of the group that leaves with it; None for the body."""
+        for step in self.steps:
+            if step.part == part_id:
+                return step
+            if step.inner is not None and part_id in step.members:
+                return step.inner.step_of(part_id)
+        return None
+
     def rank(self, part_id: str) -> int:
         """Return 0 for the first part that comes free; the body comes last."""
         order = self.order

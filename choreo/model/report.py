@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from choreo.errors import Finding
 from choreo.model.assembly import Vector
+from choreo.model.plan import RemovalStep
 
 
 @dataclass(frozen=True)
@@ -72,3 +73,5 @@ class Report:
     removal_order: tuple[str, ...]
     shots: tuple[ShotReport, ...]
     warnings: tuple[Finding, ...] = ()
+    removal: tuple[RemovalStep, ...] = ()
+    """How the product comes apart, as a tree: groups that leave as one hold the steps that take them apart."""

@@ -1,4 +1,4 @@
-"""Choose an order in which the product really comes apart: one part at a time, or one group where parts must go together.
+"""Choose an order in which the product really comes apart: part by part, or as groups where parts must go together.
 
 In:  Encounters, contact normals      Out: Removal
 
@@ -145,24 +145,24 @@ class _Peeling:
                 loose += some_loose
             if step is not None:
                 return step, 1 << self.straight.assembly.ids.index(step.part)
-        group = self.straight.smallest_group(present, body)
+        group, direction = self.straight.smallest_group(present, body)
         if group:
-            return self._together(group, present, None), group
+            direction = self.straight.way(group, present) or direction
+            return self._together(group, WayOut(np.zeros((1, 3)), np.array(direction))), group
         tried = present.bit_count()
         for groups in self._groups_by_size(present, body, _GROUPS * self.search):
             free = [group for group in groups if is_connected_out(self._space(group, present))]
             tried += len(groups)
-            found = [(group, way) for group in free if (way := self._wound(group, present))]
-            if found:
-                group, (_, way) = min(found, key=lambda pair: (*pair[1][0], list(bits(pair[0]))))
-                return self._together(group, present, way), group
+            found = self._first_wound(free, present)
+            if found is not None:
+                return self._together(*found), found[0]
             loose += free
         if loose:
             raise no_solution(not_found([self.straight.names(group) for group in loose], self.search))
         raise interlocked(self.straight, present, tried, self.search, inside=inside)
 
     def _straight_out(self, singles: Sequence[int], present: int) -> RemovalStep | None:
-        """The part that leaves straight: fasteners, then on their joint's axis, then the shortest way, then the first."""
+        """The part that leaves straight: fasteners, then those on their joint's axis, then the shortest way."""
         ranked = []
         for part in singles:
             direction = self.straight.way(part, present)
@@ -178,24 +178,24 @@ class _Peeling:
         return min(ranked, key=lambda pair: pair[0])[1] if ranked else None
 
     def _wind_out(self, loose: Sequence[int], present: int) -> RemovalStep | None:
-        """The part that leaves by the fewest straight moves, then by the shortest way, then first in the file."""
-        found = [(part, way) for part in loose if (way := self._wound(part, present))]
+        found = self._first_wound(loose, present)
+        return None if found is None else self._step(self.straight.names(found[0])[0], *found)
+
+    def _first_wound(self, loose: Sequence[int], present: int) -> tuple[int, WayOut] | None:
+        """Who leaves by the fewest straight moves, then by the shortest way, then first in the file."""
+        found = [(*ranked, group) for group in loose if (ranked := self._wound(group, present))]
         if not found:
             return None
-        part, (_, way) = min(found, key=lambda pair: (*pair[1][0], pair[0]))
-        return self._step(self.straight.names(part)[0], part, way)
+        _, way, group = min(found, key=lambda one: (*one[0], list(bits(one[2]))))
+        return group, way
 
-    def _together(self, group: int, present: int, way: WayOut | None) -> RemovalStep:
-        """The step of a group, and how it comes apart outside; `way` is None for one that leaves straight."""
+    def _together(self, group: int, way: WayOut) -> RemovalStep:
+        """The step of a group, and how it comes apart outside."""
         shapes = self.straight.encounters.shapes
         members = self.straight.names(group)
         volumes = {part: round(shapes[part].solid.volume, 6) for part in members}
         inner = self.peel(group, choose_body(self.straight.assembly, volumes, members), inside=True)
-        if way is not None:
-            return self._step(inner.body, group, way, inner)
-        direction = self.straight.way(group, present)
-        assert direction is not None  # noqa: S101 - the blocking graph says that there is one
-        return self._step(inner.body, group, WayOut(np.zeros((1, 3)), np.array(direction)), inner)
+        return self._step(inner.body, group, way, inner)
 
     def _step(self, leader: str, group: int, way: WayOut, inner: Removal | None = None) -> RemovalStep:
         direction = _vector(way.direction)
@@ -240,7 +240,7 @@ class _Peeling:
         return None
 
     def _is_clear(self, group: int, way: WayOut, present: int) -> bool:
-        """Whether a way, proved in the plane storey by storey, holds as a whole: every leg, and the last to infinity."""
+        """Whether a way, proved storey by storey, holds as a whole: every leg, and the last to infinity."""
         encounters, names = self.straight.encounters, self.straight.names
         others = names(present & ~group)
         out = self.straight.travel(group, _vector(way.direction), present)

@@ -7,7 +7,7 @@ change while parts leave: only who is still there does.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -116,29 +116,28 @@ class Straight:
         far = ahead[list(bits(present & ~group))].max() + behind[list(bits(group))].max() + self.encounters.touch_mm
         return float(max(far, 0.0))
 
-    def smallest_group(self, present: int, body: int) -> int:
-        """Return the smallest group, without the body, that leaves the others straight as one; 0 if there is none.
+    def smallest_group(self, present: int, body: int) -> tuple[int, Vector]:
+        """Return the smallest group, without the body, that leaves the others straight as one, and a way it can take.
 
         Over all directions in the plane, +z, -z, and the askew axes of joints. Of equally small groups the first
-        in file order.
+        in file order. 0 if there is none.
         """
         members = list(bits(present))
-        best, most = 0, len(members) - 1
-        for rows in self._graphs(present):
+        best, way, most = 0, AXES[0], len(members) - 1
+        for direction, rows in self._graphs(present):
             group = smallest_closed(rows, members, body, most)
             if group and (not best or (group.bit_count(), list(bits(group))) < (best.bit_count(), list(bits(best)))):
-                best, most = group, group.bit_count()
-        return best
+                best, way, most = group, direction, group.bit_count()
+        return best, way
 
-    def _graphs(self, present: int) -> Iterable[list[int]]:
+    def _graphs(self, present: int) -> Iterator[tuple[Vector, list[int]]]:
         there = as_row(present, len(self.assembly.ids))
-        for above in (self.blocking.above, self.blocking.above.T):
-            yield [as_bits(row & there) for row in above]
-        for _, rows in self.blocking.openings(there):
-            yield rows
-        askew = _unique([d for part in bits(present) for d in self.tries(1 << part) if is_askew(d)])
-        for direction in askew:
-            yield [self.blockers(1 << part, direction) & present for part in range(len(there))]
+        for direction, above in zip(AXES[:2], (self.blocking.above, self.blocking.above.T), strict=True):
+            yield direction, [as_bits(row & there) for row in above]
+        for angle, rows in self.blocking.openings(there):
+            yield direction_at(angle), rows
+        for direction in _unique(d for part in bits(present) for d in self.tries(1 << part) if is_askew(d)):
+            yield direction, [self.blockers(1 << part, direction) & present for part in range(len(there))]
 
     def _look(self, part: int, direction: Vector) -> None:
         """Work out who stands in a part's way; in the plane for all directions that it tries at once."""
@@ -180,12 +179,10 @@ def is_askew(direction: Vector) -> bool:
 
 
 def _unique(directions: Iterable[Vector]) -> tuple[Vector, ...]:
-    return tuple(
-        dict.fromkeys((round(x, 9) + 0.0, round(y, 9) + 0.0, round(z, 9) + 0.0) for x, y, z in directions)
-    )
+    return tuple(dict.fromkeys((round(x, 9) + 0.0, round(y, 9) + 0.0, round(z, 9) + 0.0) for x, y, z in directions))
 
 
-def bits(group: int) -> Iterable[int]:
+def bits(group: int) -> Iterator[int]:
     """Yield the numbers of the bits that are set, ascending."""
     while group:
         low = group & -group

@@ -16,6 +16,10 @@ _SPLIT = (
     "Split one part of the ring into pieces that can leave, open a gap for it, or leave it out of the assembly and "
     "photograph the ring as one part."
 )
+_CLAIM = (
+    "this is proved whatever single group moves, and by translation; nothing was turned, and no three groups were "
+    "moved at once"
+)
 
 
 def interlocked(straight: Straight, present: int, tried: int, search: int, *, inside: bool) -> Interlocked:
@@ -52,8 +56,7 @@ def _proved(proof: Interlock) -> Finding:
         why="\n".join(
             [
                 *_proof_lines(proof),
-                "this is proved whatever single group moves, and by translation; nothing was turned, and no three "
-                "groups were moved at once",
+                _CLAIM,
             ]
         ),
         remedy=_SPLIT,
@@ -64,15 +67,16 @@ def _limited(proof: Interlock, search: int) -> Finding:
     enough = -(-proof.groups_in_all // max(proof.groups_tried // search, 1))
     return Finding(
         code="way-not-found",
-        what=f"No way was found to take {_list(proof.parts)} apart: no single part can leave, no group leaves straight, "
-        f"and {proof.groups_tried} of {proof.groups_in_all} groups have no way of several moves either.",
+        what=f"No way was found to take {_list(proof.parts)} apart: no single part can leave, no group can leave "
+        f"straight, and {proof.groups_tried} of {proof.groups_in_all} groups have no way of several moves either.",
         why="\n".join(
             [
                 *_proof_lines(proof),
                 "the search stopped at its limit of groups, so this is no proof: a larger group may have a way out",
             ]
         ),
-        remedy=f"Search further with --search {2 * search} (all groups: --search {enough}), or read the ring: " + _SPLIT,
+        remedy=f"Search further with --search {2 * search} (all groups: --search {enough}), or read the ring: "
+        + _SPLIT,
     )
 
 

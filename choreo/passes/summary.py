@@ -40,7 +40,8 @@ def summarise(
     assembly: Assembly, removal: Removal, shots: Sequence[ShotFacts], warnings: Sequence[Finding] = ()
 ) -> Report:
     """Return the report of a whole compile; warnings in the order in which they were found."""
-    turned = [_turned(step.part, step.joint_axis, step.direction) for step in removal.steps if step.joint_axis]
+    steps = [step for part in removal.order if (step := removal.step_of(part))]
+    turned = [_turned(step.part, step.joint_axis, step.direction) for step in steps if step.joint_axis]
     said = [*warnings, *turned]
     for facts in shots:
         said.extend(facts.warnings)
@@ -48,9 +49,10 @@ def summarise(
     return Report(
         assembly.name,
         removal.body,
-        tuple(step.part for step in removal.steps),
+        removal.order,
         tuple(_shot(removal, facts) for facts in shots),
         tuple(said),
+        removal.steps,
     )
 
 
@@ -81,8 +83,7 @@ def _part(removal: Removal, facts: ShotFacts, track: PartTrack) -> PartReport:
     speed = np.linalg.norm(np.diff(track.screen, axis=0), axis=1)
     still = len(track.route) < 2
     worst = int(np.argmax(speed)) if len(speed) and not still else None
-    rank = removal.rank(track.id)
-    step = removal.steps[rank] if rank < len(removal.steps) else None
+    step = removal.step_of(track.id)
     bare = any(track.id in pair for pair in facts.bare_pairs)
     kept = [room for pair, room in facts.clearance.items() if track.id in pair]
     moves = tuple(
@@ -92,7 +93,7 @@ def _part(removal: Removal, facts: ShotFacts, track: PartTrack) -> PartReport:
     )
     return PartReport(
         track.id,
-        rank + 1 if step else None,
+        removal.rank(track.id) + 1 if step else None,
         None if still or not legs[0] else _unit(track.route[1] - track.route[0]),
         step.joint_axis if step else None,
         float(legs.sum()),

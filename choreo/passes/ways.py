@@ -4,25 +4,29 @@ In:  Removal, pins of one shot, Encounters      Out: Ways
 
 The removal order gives each part a direction that is free when its turn comes. A shot may ask for another
 (`along`); that is honoured if nothing that is still there stands in that way, and refused by name if something
-does.
+does. A group's way is that of the part it is named after, the one that the others come away from outside: what
+the shot asks for that part, it asks for the group. Inside a group only the rest of the group can be in the way.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from choreo.errors import Finding, no_solution
 from choreo.geometry.encounter import Encounters
 from choreo.model.choreography import Shot
-from choreo.model.plan import Floats, Removal
+from choreo.model.plan import Floats, Removal, RemovalStep
 
 
 @dataclass(frozen=True, eq=False)
 class Ways:
-    """Directions and fixed lengths of removal legs.
+    """Directions and fixed lengths of removal legs, in the order in which parts come free.
+
+    What a part that a group is named after has here, is how the group leaves.
 
     Attributes
     ----------
@@ -50,37 +54,48 @@ def plan_ways(shot: Shot, removal: Removal, encounters: Encounters) -> Ways:
         finding a part. ``body-stays``: the shot pins the part that does not move.
 
     """
-    directions: dict[str, Floats] = {}
-    travels: dict[str, float] = {}
-    vias: dict[str, Floats] = {}
-    findings = []
-    if removal.body in shot.pins:
-        findings.append(_body_stays(shot, removal.body))
-    for index, step in enumerate(removal.steps):
+    made: dict[str, _Way] = {}
+    findings = [_body_stays(shot, removal.body)] if removal.body in shot.pins else []
+    for step, staying in _turns(removal):
         pin = shot.pins.get(step.part)
-        directions[step.part] = np.array(step.direction)
-        if pin and pin.travel_mm is not None:
-            travels[step.part] = pin.travel_mm
+        direction, via = np.array(step.direction), np.array(step.via) if step.via else None
         if pin and pin.along is not None:
-            along = np.array(pin.along) / np.linalg.norm(pin.along)
-            staying = [later.part for later in removal.steps[index + 1 :]] + [removal.body]
-            blocking = [other for other in staying if encounters.blocks_way(step.part, along, other)]
+            direction, via = np.array(pin.along) / np.linalg.norm(pin.along), None
+            blocking = [o for o in staying if any(encounters.blocks_way(m, direction, o) for m in step.members)]
             if blocking:
-                findings.append(_blocked(shot, step.part, along, blocking))
-            directions[step.part] = along
-        elif step.via:
-            vias[step.part] = np.array(step.via)
+                findings.append(_blocked(shot, step, direction, blocking))
+        made[step.part] = _Way(direction, pin.travel_mm if pin else None, via)
     if findings:
         raise no_solution(*findings)
-    return Ways(directions, travels, vias)
+    ways = {part: made[part] for part in removal.order}
+    return Ways(
+        {part: way.direction for part, way in ways.items()},
+        {part: way.travel for part, way in ways.items() if way.travel is not None},
+        {part: way.via for part, way in ways.items() if way.via is not None},
+    )
 
 
-def _blocked(shot: Shot, part: str, along: Floats, blocking: list[str]) -> Finding:
+class _Way(NamedTuple):
+    direction: Floats
+    travel: float | None
+    via: Floats | None
+
+
+def _turns(removal: Removal) -> Iterator[tuple[RemovalStep, tuple[str, ...]]]:
+    """Yield every step with who is still there when its turn comes: inside a group, of that group alone."""
+    for index, step in enumerate(removal.steps):
+        yield step, (*(part for later in removal.steps[index + 1 :] for part in later.members), removal.body)
+        if step.inner is not None:
+            yield from _turns(step.inner)
+
+
+def _blocked(shot: Shot, step: RemovalStep, along: Floats, blocking: list[str]) -> Finding:
     way = ", ".join(f"{c:g}" for c in np.round(along, 6))
     who = " and ".join(f'"{other}"' for other in blocking)
+    group = f" (with {', '.join(step.members[:-1])})" if step.inner is not None else ""
     return Finding(
         code="along-blocked",
-        what=f'In shot "{shot.name}" part "{part}" cannot leave along ({way}): {who} would be in its way.',
+        what=f'In shot "{shot.name}" part "{step.part}"{group} cannot leave along ({way}): {who} would be in its way.',
         why="When its turn comes to leave, these parts are still there.",
         remedy="Take `along` away, so that the removal order's own direction is used, or choose another direction.",
     )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from choreo.model.choreography import FrameRate
+from choreo.model.plan import RemovalStep
 from choreo.model.report import MoveReport, PartReport, Report, ShotReport
 from choreo.motion.timecode import timecode
 from choreo.write.json_text import readable
@@ -31,8 +33,24 @@ def report_text(report: Report) -> str:
         "removal_order": list(report.removal_order),
         "shots": [_shot(shot) for shot in report.shots],
         "warnings": [finding.as_json() for finding in report.warnings],
+        "removal": steps_data(report.removal),
     }
     return readable(content) + "\n"
+
+
+def steps_data(steps: Sequence[RemovalStep]) -> list[dict[str, Any]]:
+    """Return steps of a removal as JSON data, nested as the groups are: `inner` is how a group comes apart outside."""
+    return [
+        {
+            "part": step.part,
+            "direction": _vector(step.direction),
+            "joint_axis": _vector(step.joint_axis),
+            "via": [_vector(corner) for corner in step.via],
+            "members": list(step.members),
+            "inner": None if step.inner is None else steps_data(step.inner.steps),
+        }
+        for step in steps
+    ]
 
 
 def report_words(report: Report, frame_rate: tuple[int, int] | None = None) -> list[str]:

@@ -27,9 +27,7 @@ def stands_in_way(own, other, direction):
     if direction[2]:
         return blocks(own, other, direction)
     a, b, _ = direction
-    return any(
-        _meets(p - x, q - y, a, b) for x, y, z in own for p, q, depth in other if depth == z
-    )
+    return any(_meets(p - x, q - y, a, b) for x, y, z in own for p, q, depth in other if depth == z)
 
 
 @functools.cache
