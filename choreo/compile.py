@@ -1,6 +1,6 @@
 """The compiler: assembly and choreography in, tracks and report out. A reader starts here.
 
-Every pass is called by name, in order. After each, `on_stage(name, artefact)` is called once; timing and
+Every pass is called by name, in order. After each, `on_stage(name, artefact)` is called; timing and
 dumping hang on that single hook and no pass knows of them. The checks that are cheap run always.
 """
 
@@ -172,7 +172,7 @@ def compile_film(
         length = shot.frames
         if chosen or any(phase.fit for phase in shot.phases):  # the starts of later shots hang on its length
             try:
-                timed = _time_shot(shot, apart, points, frame)
+                timed = _time_shot(shot, apart, points, frame, on_stage if chosen else no_hook)
                 length = timed.shot.frames
                 if chosen:
                     shots.append(_compile_shot(timed, start, apart, points, frame, on_stage))
@@ -201,13 +201,13 @@ class _TimedShot:
     schedule: Schedule
 
 
-def _time_shot(shot: Shot, apart: Apart, points: Mapping[str, Floats], frame: Frame) -> _TimedShot:
+def _time_shot(shot: Shot, apart: Apart, points: Mapping[str, Floats], frame: Frame, on_stage: OnStage) -> _TimedShot:
     """Lay a shot out and time it, again and again where the two hang on each other.
 
     An orbit makes the layout hang on the length of the shot, and a phase with ``frames = "fit"`` makes that hang on
     the schedule, which hangs on the layout. They are solved in turn until they agree: then each phase is the
     shortest for this layout. Where they do not within `_FIT_ROUNDS`, the longest length met is kept and timed like
-    one that was given: nothing then proves that it is the shortest.
+    one that was given: nothing then proves that it is the shortest. `on_stage` hears of every round.
     """
     removal, encounters = apart.removal, apart.encounters
     ways = plan_ways(shot, removal, encounters)
@@ -215,8 +215,10 @@ def _time_shot(shot: Shot, apart: Apart, points: Mapping[str, Floats], frame: Fr
     met: list[tuple[int, ...]] = []
     while True:
         layout = plan_layout(subject, shot, frame)
+        on_stage(f"layout of {shot.name}", layout)
         # Timing comes last: it never touches the geometry, it only asks it which lags collide.
         schedule = plan_schedule(shot, removal, layout.routes, encounters, shared_mm=layout.shared_mm)
+        on_stage(f"schedule of {shot.name}", schedule)
         if schedule.frames == tuple(phase.frames for phase in shot.phases):
             return _TimedShot(shot, layout, schedule)
         met.append(schedule.frames)
@@ -233,8 +235,6 @@ def _compile_shot(
     """The passes that look at one shot, from its timing on."""
     assembly, removal = apart.assembly, apart.removal
     shot, layout, schedule = timed.shot, timed.layout, timed.schedule
-    on_stage(f"layout of {shot.name}", layout)
-    on_stage(f"schedule of {shot.name}", schedule)
 
     origins = {part.id: np.array(part.offset) for part in assembly.parts}
     parts = sample_tracks(shot, assembly.ids, origins, layout.cameras, layout.routes, schedule.moves)
