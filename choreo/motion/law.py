@@ -73,7 +73,9 @@ def progress_law(moves: Sequence[Move], initial: float = 0.0) -> ProgressLaw:
         if other.start < one.end:
             raise ValueError(f'"{move.part}" starts on frame {other.start}, but it is under way until {one.end}.')
         if other.before != one.after:
-            raise ValueError(f'"{move.part}" would {move.kind} twice in a row, on frame {other.start} again.')
+            again = f'"{move.part}" would {move.kind} twice in a row, on frame {other.start} again.'
+            apart = f'"{move.part}" is at progress {one.after:g} on frame {other.start}, not at {other.before:g}.'
+            raise ValueError(again if one.before == other.before else apart)
     return ProgressLaw(legs[0].before if legs else initial, legs)
 
 

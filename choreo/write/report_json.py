@@ -160,19 +160,24 @@ def _turned(shot: ShotReport) -> list[str]:
 
 def _waits(shot: ShotReport) -> list[str]:
     """Moves that do not start when stagger and delay asked for, the first few in full."""
-    moved = [(move, part.id) for part in shot.parts for move in part.moves if move.start != move.wish]
-    moved.sort(key=lambda pair: pair[0].start)
-    lines = [_said(name, move) for move, name in moved[:_WAITS_SHOWN]]
+    names: dict[MoveReport, list[str]] = {}
+    for part in shot.parts:
+        for move in part.moves:
+            if move.start != move.wish:  # parts that move as one share their move and its reason
+                names.setdefault(move, []).append(part.id)
+    moved = sorted(names.items(), key=lambda pair: pair[0].start)
+    lines = [_said(who, move) for move, who in moved[:_WAITS_SHOWN]]
     if len(moved) > _WAITS_SHOWN:
         lines.append(f"  {_count(len(moved) - _WAITS_SHOWN, 'more start')} shifted; report.json has them all.")
     return lines
 
 
-def _said(name: str, move: MoveReport) -> str:
+def _said(names: list[str], move: MoveReport) -> str:
     """Where a move starts and why; the reason says by how much, and where there is none the numbers do."""
     by = abs(move.start - move.wish)
     shift = f"{_count(by, 'frame')} {'later' if move.start > move.wish else 'earlier'} than asked"
-    return f"  {name} starts on frame {move.start}: {move.reason.rstrip('.') or shift}."
+    who = f"{', '.join(names)} {'starts' if len(names) == 1 else 'start'}"
+    return f"  {who} on frame {move.start}: {move.reason.rstrip('.') or shift}."
 
 
 def _count(number: int, noun: str) -> str:

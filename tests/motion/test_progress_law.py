@@ -1,5 +1,6 @@
 """Progress laws, their keys under the W3C's keyframe rule, and their monotone pieces."""
 
+import itertools
 import math
 
 import numpy as np
@@ -22,8 +23,13 @@ def schedules(draw):
     kind, at, moves = draw(st.sampled_from(["explode", "assemble"])), 0, []
     for _ in range(draw(st.integers(1, 4))):
         start = at + draw(st.integers(0, 9))
-        moves.append(move(start, draw(st.integers(1, 30)), draw(easings), kind))
-        at = start + moves[-1].frames
+        cuts = sorted({0.0, 1.0, *draw(st.lists(st.floats(0.01, 0.99), max_size=2))})
+        spans = list(itertools.pairwise(cuts))
+        for span in spans if kind == "explode" else reversed(spans):
+            frames = draw(st.integers(1, 30))
+            moves.append(Move("lens", 0, start, frames, draw(easings), kind, start, span=span))
+            start += frames + draw(st.integers(0, 2))
+        at = moves[-1].start + moves[-1].frames
         kind = "assemble" if kind == "explode" else "explode"
     return moves
 
@@ -68,6 +74,17 @@ def test_assemble_first_begins_at_rest_and_ends_at_exactly_zero():
     law = progress_law([move(5, 7, "linear(0, 0.9)", "assemble")])
     assert list(progress(law, [0, 5, 12, 13])) == [1, 1, 0, 0]
     assert list(evaluate_keys(keys(law), [0, 5, 12, 13])) == [1, 1, 0, 0]
+
+
+def test_stretches_by_hand():
+    """A third of the way, a pause, the rest; and back in one. Linear, so half a stretch in half its time."""
+    first, second = (Move("lens", 0, s, 10, "linear", "explode", s, span=span) for s, span in
+                     ((0, (0.0, 0.25)), (14, (0.25, 1.0))))  # fmt: skip
+    law = progress_law([first, second, move(30, 10, kind="assemble")])
+    assert list(progress(law, [0, 5, 10, 12, 14, 19, 24, 35, 40])) == [0, 0.125, 0.25, 0.25, 0.25, 0.625, 1, 0.5, 0]
+    assert keys(law)[1:3] == (Key(10, 0.25), Key(14, 0.25, "linear"))
+    with pytest.raises(ValueError, match="is at progress 0.25 on frame 30, not at 1"):
+        progress_law([first, move(30, 10, kind="assemble")])
 
 
 @settings(max_examples=100, deadline=None)

@@ -77,9 +77,18 @@ def test_words_cannot_steer_a_terminal():
     assert "gone" in "".join(words)
 
 
+def test_parts_that_move_as_one_share_a_line():
+    shot = report().shots[0]
+    pair = tuple(dataclasses.replace(shot.parts[1], id=name) for name in ("lid", "seal"))
+    words = report_words(report(shots=(dataclasses.replace(shot, parts=pair),)))
+    assert "  lid, seal start on frame 14: 2 frames later, waits for the knob." in words
+
+
 def test_long_lists_of_waits_are_cut():
     shot = report().shots[0]
-    many = tuple(dataclasses.replace(shot.parts[1], id=f"screw_{n}") for n in range(40))
+    (move,) = shot.parts[1].moves
+    moves = [dataclasses.replace(move, start=move.start + n) for n in range(40)]
+    many = tuple(dataclasses.replace(shot.parts[1], id=f"screw_{n}", moves=(m,)) for n, m in enumerate(moves))
     words = report_words(report(shots=(dataclasses.replace(shot, parts=many),)))
     assert sum("waits for the knob" in line for line in words) == 5
     assert any("35 more starts shifted" in line for line in words)
