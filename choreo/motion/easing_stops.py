@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from choreo.model.plan import Floats
-from choreo.motion.easing_base import Easing, MonotonePiece
+from choreo.motion.easing_base import ArrayFunction, Easing, MonotonePiece
 
 Stop = tuple[float, tuple[float, ...]]
 """An output, and the none, one or two inputs at which it stands."""
@@ -113,34 +113,62 @@ class LinearEasing(Easing):
     def _evaluate(self, t: Floats) -> Floats:
         return np.where(np.isnan(t), np.nan, self._on_leg(self._leg(t), t))
 
-    def _cut(self) -> tuple[MonotonePiece, ...]:
+    @cached_property
+    def _lines(self) -> Floats:
+        """(n, 4) start, end, value at the start and on arrival of each straight line over [0, 1]."""
         inner = {x for x, _ in self.points if 0.0 < x < 1.0}
         cuts = np.array([0.0, *sorted(inner), 1.0])
         legs = self._leg(cuts[:-1])
         with np.errstate(over="ignore", invalid="ignore"):
             first, last = self._on_leg(legs, cuts[:-1]), self._on_leg(legs, cuts[1:])
-        ends = zip(cuts[:-1].tolist(), cuts[1:].tolist(), first.tolist(), last.tolist(), strict=True)
-        return tuple(_straight(*four) for four in ends)
+        return np.stack([cuts[:-1], cuts[1:], first, last], axis=1)
+
+    def _cut(self) -> tuple[MonotonePiece, ...]:
+        lines = self._lines
+        way = np.sign(lines[:, 3] - lines[:, 2])
+        # One piece for each rise or fall, however many lines it is made of; a hold, and a jump, stay on their own.
+        new = (way[1:] != way[:-1]) | (way[1:] == 0) | (lines[1:, 2] != lines[:-1, 3])
+        return tuple(_chain(run) for run in np.split(lines, np.flatnonzero(new) + 1))
+
+    @property
+    def corners(self) -> tuple[tuple[float, float], ...]:
+        """The points (input, output) on [0, 1] between which it runs straight, both ends of a jump included."""
+        found: list[tuple[float, float]] = []
+        for t0, t1, y0, y1 in self._lines.tolist():
+            found += [(t0, y0), (t1, y1)] if not found or found[-1] != (t0, y0) else [(t1, y1)]
+        return tuple(found)
 
     def _steepest(self) -> float:
-        arrivals = [piece.y1 for piece in self.pieces]
-        departures = [piece.y0 for piece in self.pieces[1:]] + [float(self.value(1.0))]
-        if arrivals != departures:
+        lines = self._lines
+        departures = [*lines[1:, 2].tolist(), float(self.value(1.0))]
+        if lines[:, 3].tolist() != departures:
             return math.inf
-        return max(abs(piece.y1 - piece.y0) / (piece.t1 - piece.t0) for piece in self.pieces)
+        return float((np.abs(lines[:, 3] - lines[:, 2]) / (lines[:, 1] - lines[:, 0])).max())
 
 
-def _straight(t0: float, t1: float, y0: float, y1: float) -> MonotonePiece:
-    if y0 == y1:
-        return MonotonePiece(t0, t1, y0, y1)
+def _chain(lines: Floats) -> MonotonePiece:
+    """Return the piece made of joined lines that all rise or all fall, or of one that holds."""
+    times, values = [*lines[:, 0].tolist(), float(lines[-1, 1])], [*lines[:, 2].tolist(), float(lines[-1, 3])]
+    ends = (times[0], times[-1], values[0], values[-1])
+    if values[0] == values[-1]:
+        return MonotonePiece(*ends)
     return MonotonePiece(
-        t0,
-        t1,
-        y0,
-        y1,
-        lambda t: y0 + (t - t0) / (t1 - t0) * (y1 - y0),
-        lambda y: t0 + (y - y0) / (y1 - y0) * (t1 - t0),
+        *ends, _between(np.array(times), np.array(values)), _between(np.array(values), np.array(times))
     )
+
+
+def _between(given: Floats, wanted: Floats) -> ArrayFunction:
+    """Return the map that runs straight between points; `given` rises throughout or falls throughout."""
+    if given[-1] < given[0]:
+        given, wanted = given[::-1], wanted[::-1]
+    inner = given[1:-1]
+
+    def at(here: Floats) -> Floats:
+        line = np.searchsorted(inner, here, side="right")
+        share = (here - given[line]) / (given[line + 1] - given[line])
+        return np.asarray(wanted[line] + share * (wanted[line + 1] - wanted[line]))
+
+    return at
 
 
 @dataclass(frozen=True)

@@ -152,7 +152,7 @@ def test_overshoot_is_cut_at_its_exact_top():
     assert easing.extent == (0.0, rise.y1)
 
 
-# Hand-made: the vertices are the cuts, jumps are between pieces.
+# Hand-made: cut where it turns, holds or jumps; straight lines that go on the same way are one piece.
 @pytest.mark.parametrize(
     ("text", "pieces"),
     [
@@ -160,8 +160,9 @@ def test_overshoot_is_cut_at_its_exact_top():
         ("linear(0, 1 50%, 0.4 50%, 1)", [(0, 0.5, 0, 1), (0.5, 1, 0.4, 1)]),
         ("linear(0, 0.5 25% 75%, 0)", [(0, 0.25, 0, 0.5), (0.25, 0.75, 0.5, 0.5), (0.75, 1, 0.5, 0)]),
         ("linear(0 -100%, 1 100%)", [(0, 1, 0.5, 1)]),
-        ("linear(0 50%, 1)", [(0, 0.5, -1, 0), (0.5, 1, 0, 1)]),
-        ("linear(0, 1 50%)", [(0, 0.5, 0, 1), (0.5, 1, 1, 2)]),
+        ("linear(0 50%, 1)", [(0, 1, -1, 1)]),
+        ("linear(0, 0.2 50%, 1, 0.2 125%)", [(0, 0.875, 0, 1), (0.875, 1, 1, 1 - 0.8 / 3)]),
+        ("linear(0, 1 50%)", [(0, 1, 0, 2)]),
         ("linear(0 300%, 1 400%)", [(0, 1, -3, -2)]),
         ("linear(0 0%, 0.5 0%, 1)", [(0, 1, 0.5, 1)]),
         ("steps(2)", [(0, 0.5, 0, 0), (0.5, 1, 0.5, 0.5)]),
