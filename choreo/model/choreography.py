@@ -61,7 +61,7 @@ class PartMotion:
     """Frames the move takes; None: solved (``move = "fit"``)."""
     delay: int = 0
     clip: bool = False
-    """Whether a move into contact ends at first contact where its easing would carry it farther."""
+    """Whether a move into contact ends at first contact where its easing would carry it farther; `easing` does."""
 
 
 @dataclass(frozen=True)

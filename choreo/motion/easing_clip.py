@@ -86,7 +86,7 @@ def _line(piece: MonotonePiece) -> list[Point]:
         values = np.linspace(start, stop, math.ceil(abs(stop - start) / _SAMPLING) + 1)
         times, values = _rising(np.asarray(piece.time(values)), values)
         kept = few_stops(times, values, BOUND - _SAMPLING)[1:]
-        found += [(float(times[k]), round(float(values[k]), 6)) for k in kept]
+        found += [(float(times[k]), round(float(values[k]), 6) + 0.0) for k in kept]
     return found
 
 

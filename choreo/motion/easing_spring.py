@@ -104,8 +104,8 @@ def spring_text(mass: float, stiffness: float, damping: float) -> str:
     -------
     str
         A ``linear()`` that starts on 0 and ends exactly on 1. It passes the true response, divided by its value
-        when it has settled, within `BOUND`; that division changes it by no more than `SETTLED` of what it is. Every turning
-        point is a stop, so each rise and fall is one.
+        when it has settled, within `BOUND`; that division changes it by no more than `SETTLED` of what it is. Every
+        turning point is a stop, so each rise and fall is one piece.
 
     Raises
     ------

@@ -8,9 +8,10 @@ from typing import Any
 
 from choreo.model.choreography import MOST_FRAMES, Choreography, Handoff, Shot
 from choreo.motion.timecode import parse_rate
+from choreo.read.easings import note_easing
 from choreo.read.names import entries, note_repeats
 from choreo.read.notes import Notes
-from choreo.read.phases import build_phase, build_pins, check_phases, note_easing
+from choreo.read.phases import build_phase, build_pins, check_phases
 from choreo.read.place import Place
 from choreo.read.values import note_rate
 from choreo.read.views import build_orbit, build_view, check_view
@@ -24,6 +25,7 @@ DEFAULTS: Mapping[str, Any] = {
     "stagger": 3,
     "gap_px": 24.0,
     "clearance_mm": 0.5,
+    "settle": "free",
 }
 
 

@@ -8,14 +8,16 @@ from types import MappingProxyType
 from typing import Any
 
 from choreo.model.choreography import PartMotion, Phase, Pin
-from choreo.motion.easing import parse_easing
+from choreo.read.easings import note_easing, settled_text
 from choreo.read.names import entries, note_unknown
 from choreo.read.notes import Notes, clipped, key_path
 from choreo.read.place import Place
 from choreo.read.values import note_zero, unit
 from choreo.read.wishes import build_groups, build_together, build_waits, check_wishes
 
-_ONLY_MOVING = ("beats", "easing", "group", "least_hold", "move", "part", "stagger", "together")
+_ONLY_MOVING = ("beats", "easing", "group", "least_hold", "move", "part", "settle", "stagger", "together")
+_PINNED = ("along", "travel_mm", "bow_mm")
+"""What a part keeps over the whole shot."""
 _SAME_DIRECTION = 1e-9
 
 
@@ -72,17 +74,6 @@ def _check_phase(notes: Notes, place: Place, phase: dict[str, Any], ids: tuple[s
                 note_zero(notes, (*here, "along"), motion["along"])
 
 
-def note_easing(notes: Notes, place: Place, table: Mapping[str, Any]) -> None:
-    """Note an ``easing`` in `table` that is none."""
-    if "easing" not in table or not notes.sound(*place, "easing"):
-        return
-    try:
-        parse_easing(table["easing"])
-    except ValueError as error:
-        remedy = 'Write e.g. "ease-in-out", "cubic-bezier(0.3, 0, 0.1, 1)" or "min-jerk".'
-        notes.add("bad-easing", (*place, "easing"), str(error), remedy=remedy)
-
-
 def _check_beats(notes: Notes, place: Place, beats: Sequence[int], frames: int | None) -> None:
     for index, (before, beat) in enumerate(itertools.pairwise(beats), start=1):
         if beat <= before:
@@ -116,7 +107,7 @@ def _check_pins(notes: Notes, place: Place, phases: Sequence[Any]) -> None:
     """Note a part whose direction or travel differs between two phases of the shot."""
     first: dict[tuple[str, str], tuple[Place, Any]] = {}
     for here, name, motion in _motions(place, phases):
-        for key in ("along", "travel_mm"):
+        for key in _PINNED:
             if key not in motion or not notes.sound(*here, key):
                 continue
             where, value = first.setdefault((name, key), ((*here, key), motion[key]))
@@ -150,7 +141,7 @@ def _motions(place: Place, phases: Sequence[Any]) -> list[tuple[Place, str, dict
 def build_phase(phase: Mapping[str, Any], defaults: Mapping[str, Any]) -> Phase:
     """Return the model of a phase without errors; `defaults` are those of the film, filled in."""
     inherited = {**defaults, **phase}
-    default = PartMotion(inherited["easing"], _move(inherited["move"]))
+    default = _motion({}, inherited)
     motions = {name: _motion(motion, inherited) for name, motion in phase.get("part", {}).items()}
     return Phase(
         kind=phase["kind"],
@@ -171,7 +162,7 @@ def build_pins(phases: Sequence[Mapping[str, Any]]) -> Mapping[str, Pin]:
     """Return what the phases of a shot without errors fix about single parts."""
     fixed: dict[str, dict[str, Any]] = {}
     for _, name, motion in _motions((), phases):
-        given: dict[str, Any] = {key: motion[key] for key in ("along", "travel_mm") if key in motion}
+        given: dict[str, Any] = {key: motion[key] for key in _PINNED if key in motion}
         if given:
             fixed[name] = {**given, **fixed.get(name, {})}
     return MappingProxyType({name: _pin(given) for name, given in fixed.items()})
@@ -179,13 +170,15 @@ def build_pins(phases: Sequence[Mapping[str, Any]]) -> Mapping[str, Pin]:
 
 def _motion(motion: Mapping[str, Any], inherited: Mapping[str, Any]) -> PartMotion:
     move = _move(motion.get("move", inherited["move"]))
-    return PartMotion(motion.get("easing", inherited["easing"]), move, int(motion.get("delay", 0)))
+    clip = motion.get("settle", inherited["settle"]) == "clip"
+    easing = settled_text(motion.get("easing", inherited["easing"]), inherited["kind"], clip=clip)
+    return PartMotion(easing, move, int(motion.get("delay", 0)), clip)
 
 
 def _pin(given: Mapping[str, Any]) -> Pin:
     travel = given.get("travel_mm")
     along = unit(given["along"]) if "along" in given else None
-    return Pin(along, None if travel is None else float(travel))
+    return Pin(along, None if travel is None else float(travel), float(given.get("bow_mm", 0.0)))
 
 
 def _move(value: float | str) -> int | None:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from choreo.model.choreography import Orbit, View
+from choreo.read.easings import easing_text
 from choreo.read.notes import Notes
 from choreo.read.place import Place
 from choreo.read.values import vector
@@ -68,7 +69,7 @@ def build_view(view: Mapping[str, Any], resolution: tuple[int, int]) -> View:
 def build_orbit(orbit: Mapping[str, Any]) -> Orbit:
     """Return the model of an orbit without errors."""
     azimuth, elevation = float(orbit.get("azimuth", 0)), float(orbit.get("elevation", 0))
-    return Orbit(azimuth, elevation, orbit.get("easing", "linear"))
+    return Orbit(azimuth, elevation, easing_text(orbit.get("easing", "linear")))
 
 
 def _or_fit(view: Mapping[str, Any], key: str) -> float | None:

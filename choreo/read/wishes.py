@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from choreo.model.choreography import GroupMotion, PartMotion
+from choreo.read.easings import settled_text
 from choreo.read.names import entries, note_unknown
 from choreo.read.notes import Notes, clipped
 from choreo.read.place import Place
@@ -226,10 +227,12 @@ def build_groups(phase: Mapping[str, Any], inherited: Mapping[str, Any]) -> tupl
     made = []
     for group in phase.get("group", ()):
         move = group.get("move", inherited["move"])
+        clip = inherited["settle"] == "clip"
         motion = PartMotion(
-            group.get("easing", inherited["easing"]),
+            settled_text(group.get("easing", inherited["easing"]), inherited["kind"], clip=clip),
             None if isinstance(move, str) else int(move),
             int(group.get("delay", 0)),
+            clip,
         )
         stagger = int(group["stagger"]) if "stagger" in group else None
         made.append(GroupMotion(tuple(group["parts"]), motion, stagger))

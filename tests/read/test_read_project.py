@@ -6,6 +6,7 @@ import errno
 import hashlib
 import json
 import os
+import re
 import shutil
 from pathlib import Path
 
@@ -15,6 +16,9 @@ from corpus import GOOD
 from choreo.errors import ChoreoError
 from choreo.model.assembly import Hero, Joint, Plate, Turntable, ViewAngle
 from choreo.model.choreography import FrameRate, Handoff, Orbit, PartMotion, Pin, View
+from choreo.motion.easing import parse_easing
+from choreo.motion.easing_clip import clipped_easing
+from choreo.motion.easing_spring import spring_text
 from choreo.read.project import read_assembly, read_project
 
 SQUARE = [[-10, -10], [10, -10], [10, 10], [-10, 10]]
@@ -277,3 +281,41 @@ def test_an_empty_folder(tmp_path):
         read_project(tmp_path)
     assert codes(error) == ["no-such-file"]
     assert error.value.findings[0].file.endswith("choreography.toml")
+
+
+def test_springs_become_easings_wherever_an_easing_may_stand(project):
+    """Critical damping is 2 sqrt(100 x 4) = 40; twice the mass, stiffness and damping is the same spring."""
+    text = (project / "choreography.toml").read_text(encoding="utf-8")
+    text = text.replace("azimuth = 60", "azimuth = 60, easing = { mass = 4, stiffness = 100, damping = 20 }")
+    text = text.replace("  frames = 84\n", "  frames = 84\n  easing = { mass = 8, stiffness = 200, damping = 40 }\n")
+    text = text.replace("  frames = 48\n", "  frames = 48\n  easing = { stiffness = 25, damping = 10 }\n")
+    (project / "choreography.toml").write_text(text, encoding="utf-8")
+    burst, back = read_project(project).choreography.shots
+    half = spring_text(4, 100, 20)
+    assert half.startswith("linear(0 0%, ")
+    assert burst.orbit is not None
+    assert (burst.orbit.easing, burst.phases[1].default.easing) == (half, half)
+    assert back.phases[0].default.easing == spring_text(1, 25, 10)
+    assert not parse_easing(back.phases[0].default.easing).overshoots
+
+
+def test_clip_ends_an_assemble_at_first_contact_and_leaves_an_explode_its_overshoot(project):
+    text = (project / "choreography.toml").read_text(encoding="utf-8")
+    text = re.sub(r'easing = "ease-in-out"', 'easing = { stiffness = 100, damping = 8 }\nsettle = "clip"', text)
+    text = re.sub("(  beats = .*\n)", r'\1    [shot.phase.part.lens]\n    settle = "free"\n', text)
+    (project / "choreography.toml").write_text(text, encoding="utf-8")
+    burst, back = read_project(project).choreography.shots
+    spring = spring_text(1, 100, 8)
+    assert burst.phases[1].default == PartMotion(spring, 20, 0, clip=True)
+    assert back.phases[0].default == PartMotion(clipped_easing(spring, "assemble"), 20, 0, clip=True)
+    assert back.phases[0].motion("lens") == PartMotion(spring, 20, 0, clip=False)
+    assert parse_easing(back.phases[0].default.easing).extent == (0.0, 1.0)
+
+
+def test_a_bow_holds_for_the_shot(project):
+    text = (project / "choreography.toml").read_text(encoding="utf-8")
+    (project / "choreography.toml").write_text(
+        text.replace("travel_mm", "bow_mm = -7\n    travel_mm"), encoding="utf-8"
+    )
+    burst, back = read_project(project).choreography.shots
+    assert (burst.pins["lens"].bow_mm, back.pins) == (-7.0, {})
