@@ -16,6 +16,7 @@ BACK = "cubic-bezier(0.34, 1.56, 0.64, 1)"
 @settings(max_examples=200, deadline=None)
 @given(easings)
 @example(BACK)
+@example("linear(1, 0, 2)")
 @example("cubic-bezier(0, -2, 1, 3)")
 @example("cubic-bezier(0, 1.5, 0, 1.5)")
 @example("linear(1.5, 0.5, 2)")
@@ -29,12 +30,13 @@ def test_it_never_passes_the_end(text):
 @settings(max_examples=100, deadline=None)
 @given(easings)
 @example(BACK)
+@example("linear(1, 0, 2)")
 def test_it_is_the_easing_until_the_first_contact_and_holds_from_there(text):
     easing, cut = parse_easing(text), parse_easing(clipped_easing(text, "assemble"))
     if easing.extent[1] <= 1.0:
         assert cut is parse_easing(easing.text)
         return
-    over = [piece for piece in easing.pieces if max(piece.y0, piece.y1) > 1.0]
+    over = [piece for piece in easing.pieces if max(piece.y0, piece.y1) >= 1.0]
     first = over[0].t0 if over and over[0].y0 >= 1.0 else float(over[0].time(1.0)) if over else 1.0
     before = SHARE[first - 1e-9 > SHARE]
     size = max(1.0, *np.abs(easing.extent))
