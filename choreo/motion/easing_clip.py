@@ -43,9 +43,8 @@ def clipped_easing(text: str, kind: str) -> str:
     if (high <= 1.0) if kind == "assemble" else (low >= 0.0):
         return easing.text
     points = _points(easing)
-    if kind == "assemble":
-        return linear_text(_held(points))
-    return linear_text(_turned(_held(_turned(points))))
+    held = _held(points) if kind == "assemble" else _turned(_held(_turned(points)))
+    return parse_easing(linear_text(held)).text
 
 
 def _turned(points: list[Point]) -> list[Point]:
