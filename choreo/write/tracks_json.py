@@ -1,4 +1,4 @@
-"""Tracks to the text of `tracks.json`, and back.
+"""Tracks to the text of `tracks.json`; `choreo.read.tracks_json` reads it again.
 
 One line holds one array of samples, one layer order or one holdout, so that a difference between two versions
 shows which track has changed.
@@ -10,12 +10,8 @@ import itertools
 import json
 from typing import Any
 
-import numpy as np
-
-from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.model.assembly import Ring
-from choreo.model.plan import Region
-from choreo.model.tracks import Floats, Holdout, Key, Masking, OrderSpan, PartTrack, ShotTracks, Tracks
+from choreo.model.tracks import Holdout, Key, OrderSpan, PartTrack, ShotTracks, Tracks
 from choreo.write.json_text import array_text, flat_object, object_text, quoted
 from choreo.write.numbers import MASK_DIGITS, MM_DIGITS, PX_DIGITS, numbers_text, rounded
 
@@ -44,29 +40,6 @@ def tracks_text(tracks: Tracks) -> str:
         "shots": array_text([_shot_text(shot) for shot in tracks.shots], 1),
     }
     return object_text(pairs, 0) + "\n"
-
-
-def read_tracks(text: str, file: str = "tracks.json") -> Tracks:
-    """Return the tracks that `tracks_text` has written.
-
-    Parameters
-    ----------
-    text : str
-        Content of a `tracks.json`.
-    file : str
-        Its name, for messages.
-
-    Raises
-    ------
-    ChoreoError
-        Exit 2 if the text is not such a file.
-
-    """
-    try:
-        content = json.loads(text, parse_constant=_no_constant)
-        return _tracks(content)
-    except (ValueError, TypeError, LookupError, AttributeError, OverflowError, RecursionError) as error:
-        raise _unreadable(file, error) from None
 
 
 def _shot_text(shot: ShotTracks) -> str:
@@ -145,87 +118,3 @@ def _rounded_rings(rings: list[Ring]) -> list[Points]:
 
 def _span(of: OrderSpan | Holdout) -> dict[str, str]:
     return {"from": str(of.first), "to": str(of.last)}
-
-
-def _no_constant(name: str) -> float:
-    raise ValueError(f"{name} is not a number of JSON")
-
-
-def _unreadable(file: str, error: Exception) -> ChoreoError:
-    line = error.lineno if isinstance(error, json.JSONDecodeError) else None
-    return wrong_input(
-        Finding(
-            "tracks-unreadable",
-            "This is not a tracks.json that choreo has written.",
-            file,
-            line=line,
-            why=f"Reading it stopped at: {str(error)[:120] or type(error).__name__}.",
-            remedy="Compile again to get a sound file, or take an earlier copy of it.",
-        )
-    )
-
-
-def _tracks(content: dict[str, Any]) -> Tracks:
-    if (content["format"], content["version"]) != ("choreo/tracks", 1):
-        raise ValueError("the format is not choreo/tracks, version 1")
-    numerator, denominator = (int(n) for n in content["frame_rate"])
-    width, height = (int(n) for n in content["resolution"])
-    return Tracks(
-        str(content["source"]["assembly"]),
-        str(content["source"]["choreography"]),
-        (numerator, denominator),
-        (width, height),
-        tuple(_shot(shot) for shot in content["shots"]),
-    )
-
-
-def _shot(shot: dict[str, Any]) -> ShotTracks:
-    frames = int(shot["frames"])
-    masking = shot["masking"]
-    return ShotTracks(
-        str(shot["name"]),
-        int(shot["start_frame"]),
-        frames,
-        _floats(shot["camera"]["matrix"], (frames, 12)).reshape(frames, 3, 4),
-        tuple(_part(part, frames) for part in shot["parts"]),
-        _floats(shot["hero"]["opacity"], (frames,)),
-        Masking(tuple(map(_order, masking["orders"])), tuple(map(_holdout, masking["holdouts"]))),
-    )
-
-
-def _part(part: dict[str, Any], frames: int) -> PartTrack:
-    samples = part["samples"]
-    plate_frame = tuple(None if n is None else float(n) for n in samples["plate_frame"])
-    if len(plate_frame) != frames:
-        raise ValueError(f"plate_frame has {len(plate_frame)} entries for {frames} frames")
-    return PartTrack(
-        str(part["id"]),
-        _floats(part["route"], (len(part["route"]), 3)),
-        tuple(Key(key["frame"], float(key["value"]), key.get("easing")) for key in part["keys"]["progress"]),
-        _floats(samples["position"], (frames, 3)),
-        _floats(samples["screen"], (frames, 2)),
-        _floats(samples["scale"], (frames,)),
-        _floats(samples["opacity"], (frames,)),
-        plate_frame,
-    )
-
-
-def _order(span: dict[str, Any]) -> OrderSpan:
-    return OrderSpan(int(span["from"]), int(span["to"]), tuple(map(str, span["back_to_front"])))
-
-
-def _holdout(holdout: dict[str, Any]) -> Holdout:
-    region = tuple(Region(_points(r["outline"]), tuple(map(_points, r["holes"]))) for r in holdout["region"])
-    behind = tuple(map(str, holdout["behind"]))
-    return Holdout(str(holdout["part"]), int(holdout["from"]), int(holdout["to"]), region, behind)
-
-
-def _points(ring: Points) -> tuple[tuple[float, float], ...]:
-    return tuple((float(x), float(y)) for x, y in ring)
-
-
-def _floats(values: list[Any], shape: tuple[int, ...]) -> Floats:
-    array = np.asarray(values, dtype=np.float64)
-    if array.shape != shape:
-        raise ValueError(f"found a list of shape {array.shape} where {shape} is needed")
-    return array

@@ -16,7 +16,8 @@ from choreo.errors import ChoreoError
 from choreo.model.tracks import Key
 from choreo.motion.law import evaluate_keys
 from choreo.motion.path import position
-from choreo.write.tracks_json import read_tracks, tracks_text
+from choreo.read.tracks_json import read_tracks
+from choreo.write.tracks_json import tracks_text
 
 SCHEMA = json.loads((Path(__file__).parents[2] / "schemas" / "tracks.schema.json").read_text())
 
@@ -132,6 +133,10 @@ def test_a_number_that_is_none_is_a_defect_and_never_written():
         lambda c: c["shots"][0]["parts"][0]["samples"].update(plate_frame=[]),
         lambda c: c["shots"][0]["masking"]["holdouts"][0]["region"][0].update(outline=[[1]]),
         lambda c: c["shots"][0]["camera"].update(matrix=[["a"] * 12] * FRAMES),
+        lambda c: c["shots"][0]["camera"].update(matrix=[[None] * 12] * FRAMES),
+        lambda c: c["shots"][0]["parts"][1]["keys"].update(progress=[]),
+        lambda c: c["shots"][0]["parts"][1]["keys"]["progress"].reverse(),
+        lambda c: c["shots"][0]["parts"][1]["keys"]["progress"][0].update(easing="bouncy"),
     ],
 )
 def test_a_broken_file_is_wrong_input(content, change):
