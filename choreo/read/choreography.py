@@ -9,6 +9,7 @@ from typing import Any
 from choreo.model.choreography import MOST_FRAMES, Choreography, Handoff, Shot
 from choreo.motion.timecode import parse_rate
 from choreo.read.easings import note_easing
+from choreo.read.lock import build_lock
 from choreo.read.names import entries, note_repeats
 from choreo.read.notes import Notes
 from choreo.read.phases import build_phase, build_pins, check_phases
@@ -59,10 +60,6 @@ def check_choreography(notes: Notes, value: Any, ids: tuple[str, ...] | None) ->
     if isinstance(value.get("defaults"), dict):
         note_easing(notes, ("defaults",), value["defaults"])
         defaults.update({key: given for key, given in value["defaults"].items() if notes.sound("defaults", key)})
-    if "lock" in value:
-        what = "Locks come with a later version."
-        why = "Without them nothing here would be kept, so the run stops rather than change what was approved."
-        notes.add("not-yet-supported", ("lock",), what, why, "Take [lock] out to solve everything anew.")
     shots = entries(value, "shot")
     named = [
         (("shot", index, "name"), shot["name"])
@@ -146,6 +143,7 @@ def build_choreography(value: Mapping[str, Any]) -> Choreography:
         gap_px=float(defaults["gap_px"]),
         clearance_mm=float(defaults["clearance_mm"]),
         shots=tuple(_shot(shot, defaults, resolution) for shot in value["shot"]),
+        lock=build_lock(value),
     )
 
 

@@ -9,8 +9,10 @@ from typing import Any
 from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import Choreography
+from choreo.model.tracks import Tracks
 from choreo.read.assembly import AssemblyRead, inspect_assembly
 from choreo.read.choreography import ASSEMBLY_FILE, build_choreography, check_choreography
+from choreo.read.lock import read_lock
 from choreo.read.notes import Notes
 from choreo.read.parse import parse
 from choreo.read.paths import check_path, exists, is_folder
@@ -31,6 +33,8 @@ class Project:
     assembly_digest: str
     """``sha256:`` and the hexadecimal digest of the file's bytes."""
     choreography_digest: str
+    approved: Tracks | None = None
+    """The tracks that the choreography's lock names."""
     warnings: tuple[Finding, ...] = ()
     """What does not stop a compile, e.g. plates that are not there yet."""
 
@@ -65,8 +69,9 @@ def read_project(path: Path) -> Project:
     assembly_file = _assembly_file(notes, value, file)
     read = inspect_assembly(assembly_file) if assembly_file else AssemblyRead()
     check_choreography(notes, value, read.ids)
-    findings = (*read.findings, *notes.findings())
-    if read.assembly is None or assembly_file is None or notes.failed:
+    approved, unfit = read_lock(notes, value, file.parent, read.ids)
+    findings = (*read.findings, *notes.findings(), *unfit)
+    if read.assembly is None or assembly_file is None or notes.failed or unfit:
         raise wrong_input(*_errors_first(findings))
     return Project(
         assembly=read.assembly,
@@ -74,6 +79,7 @@ def read_project(path: Path) -> Project:
         folder=assembly_file.parent,
         assembly_digest=read.digest,
         choreography_digest=source.digest,
+        approved=approved,
         warnings=findings,
     )
 

@@ -9,10 +9,13 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from choreo.errors import ChoreoError, Finding
+from choreo.model.tracks import Key, Masking, OrderSpan, PartTrack, ShotTracks, Tracks
 from choreo.read.project import read_assembly, read_project
+from choreo.write.tracks_json import tracks_text
 
 INVALID = Path(__file__).parent.parent / "invalid"
 GOOD = Path(__file__).parent / "good"
@@ -34,10 +37,29 @@ def error_of(case: Path, folder: Path) -> ChoreoError:
     if case.suffix == ".toml":
         shutil.copy(GOOD / "assembly.json", folder)
         shutil.copy(case, folder / "choreography.toml")
+        (folder / "approved.tracks.json").write_text(tracks_text(approved_tracks()), encoding="utf-8")
         read, path = read_project, folder
     with pytest.raises(ChoreoError) as caught:
         read(path)
     return caught.value
+
+
+def approved_tracks() -> Tracks:
+    """Return tracks of the choreography that the broken ones were made from, and of a shot that was cut since."""
+    shots = tuple(_still_shot(name, frames) for name, frames in (("burst", 96), ("return", 48), ("gone", 8)))
+    return Tracks("sha256:0", "sha256:0", (24000, 1001), (1920, 1080), shots)
+
+
+def _still_shot(name: str, frames: int) -> ShotTracks:
+    zeros, ones, blank = np.zeros((frames, 3)), np.ones(frames), (None,) * frames
+    parts = tuple(
+        PartTrack(
+            part, zeros[:1], (Key(0, 0.0),), zeros, zeros[:, :2], zeros[:, 0] + 10, zeros[:, 0] + 1, (None,) * frames
+        )
+        for part in ("shell", "lens", "dropped")
+    )
+    masking = Masking((OrderSpan(0, frames - 1, ("shell", "lens", "dropped")),), ())
+    return ShotTracks(name, 0, frames, np.zeros((frames, 3, 4)), parts, zeros[:, 0], masking)
 
 
 def summary(finding: Finding) -> Expected:
