@@ -97,7 +97,8 @@ def _check_shots(notes: Notes, value: Mapping[str, Any], lock: Mapping[str, Any]
     present = {shot["name"]: index for index, shot in enumerate(value["shot"])}
     named = lock.get("shots", ())
     for index, name in enumerate(named):
-        _note_gone(notes, index, name, list(present))
+        if name in approved:
+            _note_gone(notes, index, name, list(present))
     kept = [name for name in (named or approved) if name in approved and name in present]
     if not kept and notes.sound("lock"):
         what = "None of the approved shots is in this choreography, so the lock keeps nothing."

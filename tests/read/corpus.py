@@ -51,13 +51,9 @@ def approved_tracks() -> Tracks:
 
 
 def _still_shot(name: str, frames: int) -> ShotTracks:
-    zeros, ones, blank = np.zeros((frames, 3)), np.ones(frames), (None,) * frames
-    parts = tuple(
-        PartTrack(
-            part, zeros[:1], (Key(0, 0.0),), zeros, zeros[:, :2], zeros[:, 0] + 10, zeros[:, 0] + 1, (None,) * frames
-        )
-        for part in ("shell", "lens", "dropped")
-    )
+    zeros, ones = np.zeros((frames, 3)), np.ones(frames)
+    samples = (zeros, zeros[:, :2], ones, ones, (None,) * frames)
+    parts = tuple(PartTrack(part, zeros[:1], (Key(0, 0.0),), *samples) for part in ("shell", "lens", "dropped"))
     masking = Masking((OrderSpan(0, frames - 1, ("shell", "lens", "dropped")),), ())
     return ShotTracks(name, 0, frames, np.zeros((frames, 3, 4)), parts, zeros[:, 0], masking)
 
