@@ -97,6 +97,9 @@ class Encounters:
         Distance that a pair keeps while it moves, mm from full-size solid to full-size solid; absent: it may touch.
     touch_mm : float
         What two shrunk shapes lack together, mm: distances between solids are measured with it put back.
+    turning : mapping of name to (name, float)
+        Solids that turn from some way along their route on, mm: from there they count as all that they sweep, which
+        is the shape of the other name.
 
     """
 
@@ -104,6 +107,7 @@ class Encounters:
     pressed: Mapping[tuple[str, str], tuple[Shape, Shape]] = field(default_factory=dict)
     clearance: Mapping[tuple[str, str], float] = field(default_factory=dict)
     touch_mm: float = 0.0
+    turning: Mapping[str, tuple[str, float]] = field(default_factory=dict)
     _blocked: dict[tuple[str, tuple[float, ...], str], bool] = field(default_factory=dict, repr=False)
     _crossings: dict[tuple[str, str, tuple[float, ...], tuple[float, ...], float], Floats] = field(
         default_factory=dict, repr=False
@@ -205,23 +209,38 @@ class Encounters:
         and never too little.
         """
         if hulls:
-            one, two = self.pair(a, b)
-            around = Encounters(
-                {a: one.hull, b: two.hull},
-                {},
-                {(a, b): self.clearance.get((a, b), self.clearance.get((b, a), 0.0))},
-                self.touch_mm,
-            )
-            return around.diagram(a, b, a_route, b_route, spans, kept=kept)
-        grow = self.room(a, b) if kept else 0.0
+            return self._around(a, b).diagram(a, b, a_route, b_route, spans, kept=kept)
         found: list[Cuts] = []
-        for a_leg in _legs(a_route, spans[0]):
-            for b_leg in _legs(b_route, spans[1]):
+        for one, a_span in self._stretches(a, spans[0]):
+            for two, b_span in self._stretches(b, spans[1]):
+                grow = self.room(one, two) if kept else 0.0
+                found.extend(self._cuts(one, two, _legs(a_route, a_span), _legs(b_route, b_span), grow))
+        return cut_out(found)
+
+    def _around(self, a: str, b: str) -> Encounters:
+        """The same two with the prisms around them in place of the solids."""
+        turning = {name: self.turning[name] for name in (a, b) if name in self.turning}
+        pairs = [(one, two) for one in _both(a, turning) for two in _both(b, turning)]
+        hulls = {pair: (self.pair(*pair)[0].hull, self.pair(*pair)[1].hull) for pair in pairs}
+        kept = {pair: self.clearance.get(pair, self.clearance.get(pair[::-1], 0.0)) for pair in pairs}
+        return Encounters({}, hulls, kept, self.touch_mm, turning)
+
+    def _stretches(self, name: str, span: tuple[float, float]) -> list[tuple[str, tuple[float, float]]]:
+        """Cut a span of ways where a solid begins to turn; each piece with the shape that counts there."""
+        if name not in self.turning:
+            return [(name, span)]
+        swept, since = self.turning[name]
+        pieces = [(name, (span[0], min(span[1], since))), (swept, (max(span[0], since - _JOIN), span[1]))]
+        return [(one, (low, high)) for one, (low, high) in pieces if low <= high]
+
+    def _cuts(self, a: str, b: str, a_legs: Sequence[_Leg], b_legs: Sequence[_Leg], grow: float) -> Iterator[Cuts]:
+        """Yield what collides, a pair of straight stretches and a pair of bands at a time."""
+        for a_leg in a_legs:
+            for b_leg in b_legs:
                 low, high = _relative_box(a_leg, b_leg)
                 start = b_leg.origin - a_leg.origin
                 ways, walked = (a_leg.way, b_leg.way), (a_leg.span, b_leg.span)
-                found.extend(cuts_between(ob, start, ways, walked) for ob in self._obstacles(a, b, low, high, grow))
-        return cut_out(found)
+                yield from (cuts_between(ob, start, ways, walked) for ob in self._obstacles(a, b, low, high, grow))
 
     def resting_spans(
         self, mover: str, route: Floats, other: str, ray: tuple[Floats, Floats], farthest: float
@@ -331,6 +350,10 @@ def make_encounters(
         for (a, b), p in pressed.items()
     }
     return Encounters(shapes, more, dict(clearance or {}), touch_mm)
+
+
+def _both(name: str, turning: Mapping[str, tuple[str, float]]) -> list[str]:
+    return [name, turning[name][0]] if name in turning else [name]
 
 
 @dataclass(frozen=True, eq=False)

@@ -21,6 +21,15 @@ class Key:
     easing: str | None = None
 
 
+@dataclass(frozen=True)
+class Spin:
+    """A part turns about its own z, counter-clockwise seen from +z, between a progress and rest."""
+
+    degrees: float
+    since: float
+    """Progress from which on it turns; it has turned by all of `degrees` at progress 1."""
+
+
 @dataclass(frozen=True, eq=False)
 class PartTrack:
     """One part in one shot; arrays have one row a frame."""
@@ -38,6 +47,9 @@ class PartTrack:
     opacity: Floats
     """(frames,)"""
     plate_frame: tuple[float | None, ...]
+    spin: Spin | None = None
+    turn: Floats | None = None
+    """(frames,) degrees; None for a part that does not spin."""
 
 
 @dataclass(frozen=True)
