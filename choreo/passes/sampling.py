@@ -14,9 +14,10 @@ import numpy as np
 from choreo.geometry.camera import Camera, track_on_screen
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats, Move
-from choreo.model.tracks import Key, PartTrack
+from choreo.model.tracks import Key, PartTrack, Spin
 from choreo.motion.law import keys, progress, progress_law
 from choreo.motion.path import position
+from choreo.motion.spin import turn_at
 
 
 def sample_tracks(
@@ -26,6 +27,7 @@ def sample_tracks(
     cameras: Sequence[Camera],
     routes: Mapping[str, Floats],
     moves: Sequence[Move],
+    spins: Mapping[str, Spin] | None = None,
 ) -> tuple[PartTrack, ...]:
     """Return one track a part, in the order of `ids`.
 
@@ -43,6 +45,8 @@ def sample_tracks(
         mm.
     moves : sequence of Move
         All moves of the shot.
+    spins : mapping of part id to Spin, optional
+        Who turns on the way.
 
     Returns
     -------
@@ -60,5 +64,8 @@ def sample_tracks(
         screen, scale = track_on_screen(cameras, origins[part] + places)
         found = keys(law) or (Key(0, 0.0),)
         opacity = np.ones(shot.frames)
-        tracks.append(PartTrack(part, routes[part], found, places, screen, scale, opacity, (None,) * shot.frames))
+        spin = (spins or {}).get(part)
+        turn = None if spin is None else turn_at(spin, way)
+        blank = (None,) * shot.frames
+        tracks.append(PartTrack(part, routes[part], found, places, screen, scale, opacity, blank, spin, turn))
     return tuple(tracks)

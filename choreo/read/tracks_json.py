@@ -10,7 +10,7 @@ import numpy as np
 
 from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.model.plan import Region
-from choreo.model.tracks import Floats, Holdout, Key, Masking, OrderSpan, PartTrack, ShotTracks, Tracks
+from choreo.model.tracks import Floats, Holdout, Key, Masking, OrderSpan, PartTrack, ShotTracks, Spin, Tracks
 from choreo.motion.easing import parse_easing
 
 Points = list[list[float]]
@@ -99,6 +99,8 @@ def _part(part: dict[str, Any], frames: int) -> PartTrack:
         _floats(samples["scale"], (frames,)),
         _floats(samples["opacity"], (frames,)),
         plate_frame,
+        Spin(float(part["spin"]["degrees"]), float(part["spin"]["from"])) if "spin" in part else None,
+        _floats(samples["turn"], (frames,)) if "turn" in samples else None,
     )
 
 

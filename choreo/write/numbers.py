@@ -18,6 +18,8 @@ MM_DIGITS = 10
 """Decimals of a position, mm: half a step is 5e-11, far below the 1e-9 to which samples agree with the route."""
 PX_DIGITS = 9
 """Decimals of a sample on the screen, px."""
+TURN_DIGITS = 9
+"""Decimals of a turn, degrees."""
 MASK_DIGITS = 4
 """Decimals of a mask's outline, px: far below what antialiasing can show."""
 

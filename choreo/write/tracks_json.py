@@ -13,7 +13,7 @@ from typing import Any
 from choreo.model.assembly import Ring
 from choreo.model.tracks import Holdout, Key, OrderSpan, PartTrack, ShotTracks, Tracks
 from choreo.write.json_text import array_text, flat_object, object_text, quoted
-from choreo.write.numbers import MASK_DIGITS, MM_DIGITS, PX_DIGITS, numbers_text, rounded
+from choreo.write.numbers import MASK_DIGITS, MM_DIGITS, PX_DIGITS, TURN_DIGITS, numbers_text, rounded
 
 Points = list[list[float]]
 
@@ -71,9 +71,11 @@ def _part_text(part: PartTrack) -> str:
         "id": quoted(part.id),
         "route": numbers_text(part.route),
         "keys": object_text({"progress": array_text([_key_text(key) for key in part.keys], 6)}, 5),
-        "samples": object_text(samples, 5),
     }
-    return object_text(pairs, 4)
+    if part.spin is not None and part.turn is not None:
+        pairs["spin"] = flat_object({"degrees": numbers_text(part.spin.degrees), "from": numbers_text(part.spin.since)})
+        samples["turn"] = numbers_text(rounded(part.turn, TURN_DIGITS))
+    return object_text({**pairs, "samples": object_text(samples, 5)}, 4)
 
 
 def _key_text(key: Key) -> str:
