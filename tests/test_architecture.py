@@ -18,6 +18,7 @@ MAY_IMPORT = {
     "checks": {"errors", "model", "geometry", "motion"},
     "read": {"errors", "model", "geometry", "motion"},
     "write": {"errors", "model", "geometry", "motion"},
+    "review": {"errors", "model", "geometry", "motion"},
     "picture": {"errors", "model", "geometry", "motion"},
     "compile": {"errors", "model", "geometry", "motion", "passes", "checks"},
 }

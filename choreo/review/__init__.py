@@ -1,0 +1,1 @@
+"""Comparing and signing off what was made."""

@@ -1,0 +1,146 @@
+"""Comparisons of tracks whose differences are made by hand, one at a time."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from small_tracks import FRAMES, small_tracks
+
+from choreo.model.plan import Region
+from choreo.model.tracks import Holdout, Key, OrderSpan
+from choreo.read.tracks_json import read_tracks
+from choreo.review.compare import compare
+from choreo.review.compare_words import comparison_json, comparison_words
+from choreo.write.tracks_json import tracks_text
+
+
+def with_part(tracks, part, **changes):
+    shot = tracks.shots[0]
+    parts = tuple(replace(one, **changes) if one.id == part else one for one in shot.parts)
+    return replace(tracks, shots=(replace(shot, parts=parts), *tracks.shots[1:]))
+
+
+def with_shot(tracks, **changes):
+    return replace(tracks, shots=(replace(tracks.shots[0], **changes), *tracks.shots[1:]))
+
+
+OLD = small_tracks()
+
+
+def test_the_same_differs_in_nothing():
+    found = compare(OLD, small_tracks())
+    assert found.nothing
+    assert comparison_words(found) == ["Nothing differs."]
+
+
+def test_what_was_written_and_read_again_differs_in_nothing():
+    text = tracks_text(OLD)
+    assert compare(read_tracks(text), read_tracks(text)).nothing
+
+
+def test_one_part_on_one_frame():
+    # By hand: 3 px right and 4 px down is 5 px away.
+    lid = OLD.shots[0].parts[1]
+    screen = lid.screen.copy()
+    screen[4] += (3, 4)
+    (shot,) = compare(OLD, with_part(OLD, "lid", screen=screen)).shots
+    (part,) = shot.parts
+    assert (part.part, part.first, part.last, part.frames) == ("lid", 4, 4, 1)
+    assert part.most_px == pytest.approx(5)
+    assert (shot.changed, shot.order_frames, shot.mask_frames, shot.camera_frames) == ((4,), 0, 0, 0)
+
+
+def test_the_last_digit_is_a_difference():
+    lid = OLD.shots[0].parts[1]
+    screen = lid.screen.copy()
+    screen[2, 0] = np.nextafter(screen[2, 0], np.inf)
+    assert not compare(OLD, with_part(OLD, "lid", screen=screen)).nothing
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"scale": np.full(FRAMES, 11.0)}, "10 % in size"),
+        ({"opacity": np.full(FRAMES, 0.25)}, "75 % in opacity"),
+        ({"turn": np.full(FRAMES, 30.0)}, "turned by 30 degrees"),
+        ({"plate_frame": (7.0,) * FRAMES}, "another photograph on 9 frames"),
+        ({"position": OLD.shots[0].parts[1].position + 1}, "in depth alone"),
+    ],
+)
+def test_each_kind_of_difference_has_its_words(change, said):
+    found = compare(OLD, with_part(OLD, "lid", **change))
+    assert any(said in line for line in comparison_words(found))
+
+
+def test_a_move_that_starts_later_is_said_in_frames():
+    keys = (Key(3, 0.0, "linear"), Key(8, 1.0))
+    lid = OLD.shots[0].parts[1]
+    found = compare(OLD, with_part(OLD, "lid", keys=keys, position=lid.position * 0.5))
+    assert "    its move over frames 1 to 7 is now frames 3 to 8." in comparison_words(found)
+
+
+def test_orders_count_frame_by_frame():
+    orders = (OrderSpan(0, 4, ("box", "lid", "knob")), OrderSpan(5, 8, ("box", "knob", "lid")))
+    (shot,) = compare(OLD, with_shot(OLD, masking=replace(OLD.shots[0].masking, orders=orders))).shots
+    assert (shot.order_frames, shot.changed) == (1, (4,))
+
+
+def test_spans_that_say_the_same_in_other_pieces_do_not_count():
+    orders = (
+        OrderSpan(0, 1, ("box", "lid", "knob")),
+        OrderSpan(2, 3, ("box", "lid", "knob")),
+        *OLD.shots[0].masking.orders[1:],
+    )
+    assert compare(OLD, with_shot(OLD, masking=replace(OLD.shots[0].masking, orders=orders))).nothing
+
+
+def test_masks_are_compared_by_area():
+    # By hand: a square of 10 px that moves by 2 px leaves 20 on one side and takes 20 on the other.
+    def square(x):
+        return Holdout("lid", 2, 3, (Region(((x, 0.0), (x + 10, 0.0), (x + 10, 10.0), (x, 10.0))),), ("box",))
+
+    masking = OLD.shots[0].masking
+    one = with_shot(OLD, masking=replace(masking, holdouts=(square(0.0),)))
+    two = with_shot(OLD, masking=replace(masking, holdouts=(square(2.0),)))
+    (shot,) = compare(one, two).shots
+    assert (shot.mask_frames, shot.mask_px) == (2, pytest.approx(40))
+    assert shot.changed == (2, 3)
+
+
+def test_camera_and_hero():
+    shot = OLD.shots[0]
+    cameras, hero = shot.cameras.copy(), shot.hero_opacity.copy()
+    cameras[0, 0, 3] += 1
+    hero[8] = 0.5
+    (found,) = compare(OLD, with_shot(OLD, cameras=cameras, hero_opacity=hero)).shots
+    assert (found.camera_frames, found.hero_frames, found.changed) == (1, 1, (0, 8))
+
+
+def test_parts_and_shots_that_come_and_go():
+    shot = OLD.shots[0]
+    fewer = with_shot(OLD, parts=shot.parts[:2])
+    (found,) = compare(OLD, fewer).shots
+    assert (found.parts_gone, found.parts_added, len(found.changed)) == (("knob",), (), FRAMES)
+    (found,) = compare(fewer, OLD).shots
+    assert found.parts_added == ("knob",)
+    renamed = replace(OLD, shots=(OLD.shots[0], replace(OLD.shots[1], name="home")))
+    found = compare(OLD, renamed)
+    assert (found.shots_gone, found.shots_added, found.shots) == (("return",), ("home",), ())
+
+
+def test_rate_and_resolution():
+    found = compare(OLD, replace(OLD, frame_rate=(25, 1), resolution=(1280, 720)))
+    assert comparison_words(found)[:2] == [
+        "Film: frame rate 24000/1001 is now 25.",
+        "Film: resolution 1920 x 1080 is now 1280 x 720.",
+    ]
+
+
+def test_data_for_machines_is_json():
+    shorter = with_shot(OLD, hero_opacity=np.zeros(FRAMES))
+    data = json.loads(json.dumps(comparison_json(compare(OLD, shorter))))
+    assert data["nothing"] is False
+    assert data["shots"][0]["hero_frames"] == 8
