@@ -13,11 +13,12 @@ from typing import NoReturn
 from choreo import __version__
 from choreo.commands import Command
 from choreo.commands.check import CHECK
+from choreo.commands.compare import COMPARE
 from choreo.commands.compile import COMPILE
 from choreo.commands.new import NEW
 from choreo.errors import DEFECT, ChoreoError, Finding
 
-COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE)
+COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, COMPARE)
 """In the order in which a project needs them."""
 _INTERRUPTED = 130
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from small_tracks import FRAMES, small_tracks
 
+from choreo.cli import main
 from choreo.model.plan import Region
 from choreo.model.tracks import Holdout, Key, OrderSpan
 from choreo.read.tracks_json import read_tracks
@@ -144,3 +145,16 @@ def test_data_for_machines_is_json():
     data = json.loads(json.dumps(comparison_json(compare(OLD, shorter))))
     assert data["nothing"] is False
     assert data["shots"][0]["hero_frames"] == 8
+
+
+def test_the_command_reads_folders_and_files(tmp_path, capsys):
+    (tmp_path / "tracks.json").write_text(tracks_text(OLD))
+    other = tmp_path / "new.json"
+    other.write_text(tracks_text(replace(OLD, frame_rate=(25, 1))))
+    assert main(["compare", str(tmp_path), str(tmp_path)]) == 0
+    assert capsys.readouterr().out == "Nothing differs.\n"
+    assert main(["compare", str(tmp_path), str(other), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["film"] == ["frame rate 24000/1001 is now 25"]
+    assert main(["compare", str(tmp_path), str(tmp_path / "gone")]) == 2
+    other.write_text("{}")
+    assert main(["compare", str(tmp_path), str(other)]) == 2
