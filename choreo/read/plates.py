@@ -77,6 +77,10 @@ def _check_sequence(notes: Notes, place: Place, plate: dict[str, Any]) -> None:
         notes.add("not-a-sequence", (*place, "file"), what, remedy="Write e.g. plates/shell/####.png.")
     if "turntable" in plate:
         note_zero(notes, (*place, "turntable", "axis"), plate["turntable"]["axis"])
+        if plate["turntable"]["per_frame"] == 0:
+            what = "The turntable does not turn: `per_frame` is 0."
+            remedy = "Give the degrees from one photograph to the next, e.g. 2, or drop `turntable`."
+            notes.add("no-turn", (*place, "turntable", "per_frame"), what, remedy=remedy)
     if "frame_rate" in plate:
         note_rate(notes, (*place, "frame_rate"), plate["frame_rate"])
 
