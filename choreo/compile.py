@@ -20,7 +20,7 @@ from choreo.geometry.silhouette import hull_points
 from choreo.geometry.solid import Solid, build_solid
 from choreo.geometry.subject import Frame, Subject
 from choreo.model.assembly import Assembly
-from choreo.model.choreography import Choreography, Shot
+from choreo.model.choreography import Choreography, FrameRate, Shot
 from choreo.model.plan import Floats, Removal
 from choreo.model.report import Report
 from choreo.model.tracks import ShotTracks, Tracks
@@ -29,6 +29,7 @@ from choreo.passes.framing import check_framing
 from choreo.passes.handoff import handoff
 from choreo.passes.layout import Layout, plan_layout
 from choreo.passes.masking import masking
+from choreo.passes.plate_use import plan_plates, plate_findings
 from choreo.passes.removal import choose_body, plan_removal
 from choreo.passes.sampling import sample_tracks
 from choreo.passes.schedule import Schedule, plan_schedule
@@ -166,7 +167,7 @@ def compile_film(
     wanted = settle_wishes(choreography.shots, apart.removal)
     shots: list[tuple[ShotTracks, ShotFacts]] = []
     failures: list[ChoreoError] = []
-    start = 0
+    start, rate = 0, choreography.frame_rate
     for shot in wanted:
         chosen = only_shot in (None, shot.name)
         length = shot.frames
@@ -175,7 +176,7 @@ def compile_film(
                 timed = _time_shot(shot, apart, points, frame, on_stage if chosen else no_hook)
                 length = timed.shot.frames
                 if chosen:
-                    shots.append(_compile_shot(timed, start, apart, points, frame, on_stage))
+                    shots.append(_compile_shot(timed, start, apart, points, frame, rate, on_stage))
             except ChoreoError as error:
                 failures.append(error)
         start += length
@@ -183,7 +184,6 @@ def compile_film(
         findings = tuple(finding for error in failures for finding in error.findings)
         raise ChoreoError(findings, exit_code=max(error.exit_code for error in failures))
 
-    rate = choreography.frame_rate
     tracks = Tracks(
         *digests, (rate.numerator, rate.denominator), choreography.resolution, tuple(made for made, _ in shots)
     )
@@ -230,7 +230,13 @@ def _time_shot(shot: Shot, apart: Apart, points: Mapping[str, Floats], frame: Fr
 
 
 def _compile_shot(
-    timed: _TimedShot, start: int, apart: Apart, points: Mapping[str, Floats], frame: Frame, on_stage: OnStage
+    timed: _TimedShot,
+    start: int,
+    apart: Apart,
+    points: Mapping[str, Floats],
+    frame: Frame,
+    rate: FrameRate,
+    on_stage: OnStage,
 ) -> tuple[ShotTracks, ShotFacts]:
     """The passes that look at one shot, from its timing on."""
     assembly, removal = apart.assembly, apart.removal
@@ -238,6 +244,12 @@ def _compile_shot(
 
     origins = {part.id: np.array(part.offset) for part in assembly.parts}
     parts = sample_tracks(shot, assembly.ids, origins, layout.cameras, layout.routes, schedule.moves)
+    uses = plan_plates(assembly, rate, layout.cameras, parts, points, {})
+    missing, unfit = plate_findings(shot.name, uses, assembly)
+    if missing:
+        raise no_solution(*missing)
+    shown = {use.part: use.plate_frame for use in uses}
+    parts = tuple(replace(track, plate_frame=shown.get(track.id, track.plate_frame)) for track in parts)
     positions = {track.id: track.position for track in parts}
     # An easing may jump on its first frame: then that frame shows no part at rest any more.
     rest = [f for f in layout.rest_frames if all(np.allclose(t.position[f], t.route[-1], atol=1e-9) for t in parts)]
@@ -255,14 +267,11 @@ def _compile_shot(
     hero = handoff(shot, apart.solids, cameras, positions)
     made = ShotTracks(shot.name, start, shot.frames, cameras, parts, hero, masks)
     check_tracks(made, assembly.ids)
-    return made, _facts(shot, made, layout, schedule, apart)
-
-
-def _facts(shot: Shot, made: ShotTracks, layout: Layout, schedule: Schedule, apart: Apart) -> ShotFacts:
-    return ShotFacts(
+    facts = ShotFacts(
         shot, made, layout.least_gap_px, layout.cameras[0], layout.distance_mm, schedule.moves,
-        schedule.bare_pairs, apart.encounters.clearance, schedule.warnings,
+        schedule.bare_pairs, apart.encounters.clearance, (*schedule.warnings, *unfit), uses,
     )  # fmt: skip
+    return made, facts
 
 
 def _frame(choreography: Choreography) -> Frame:

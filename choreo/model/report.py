@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from choreo.errors import Finding
 from choreo.model.assembly import Vector
 from choreo.model.plan import RemovalStep
+from choreo.model.plate_use import PlateUse
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,8 @@ class ShotReport:
     """Frames on which at least one holdout stands."""
     fastest_part: str | None
     parts: tuple[PartReport, ...]
+    plates: tuple[PlateUse, ...] = ()
+    """How the photographs fit this shot, a part that has any."""
 
 
 @dataclass(frozen=True)

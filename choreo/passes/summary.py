@@ -15,6 +15,7 @@ from choreo.geometry.camera import Camera
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import Shot
 from choreo.model.plan import Move, Removal
+from choreo.model.plate_use import PlateUse
 from choreo.model.report import MoveReport, PartReport, Report, ShotReport
 from choreo.model.tracks import PartTrack, ShotTracks
 
@@ -34,6 +35,7 @@ class ShotFacts:
     bare_pairs: tuple[tuple[str, str], ...]
     clearance: Mapping[tuple[str, str], float]
     warnings: tuple[Finding, ...]
+    plates: tuple[PlateUse, ...] = ()
 
 
 def summarise(
@@ -75,6 +77,7 @@ def _shot(removal: Removal, facts: ShotFacts) -> ShotReport:
         len(held),
         fastest.id if fastest.fastest_px > 0 else None,
         parts,
+        facts.plates,
     )
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from choreo.model.choreography import FrameRate
 from choreo.model.plan import RemovalStep
+from choreo.model.plate_use import PlateUse
 from choreo.model.report import MoveReport, PartReport, Report, ShotReport
 from choreo.motion.timecode import timecode
 from choreo.write.json_text import readable
@@ -85,6 +86,23 @@ def _shot(shot: ShotReport) -> dict[str, Any]:
         "holdout_frames": shot.holdout_frames,
         "fastest_part": shot.fastest_part,
         "parts": [_part(part) for part in shot.parts],
+        "plates": [_plate(use) for use in shot.plates],
+    }
+
+
+def _plate(use: PlateUse) -> dict[str, Any]:
+    """Numbers of the photographs themselves stand in the tracks."""
+    return {
+        "part": use.part,
+        "plate": use.plate,
+        "magnification": _number(use.magnification),
+        "magnification_frame": use.magnification_frame,
+        "view_off_degrees": _number(use.view_off),
+        "parallax_px": _number(use.parallax_px),
+        "parallax_frame": use.parallax_frame,
+        "step_degrees": _number(use.step_degrees),
+        "repeated_frames": use.repeated,
+        "speed_percent": _number(use.speed_percent),
     }
 
 
@@ -134,7 +152,21 @@ def _shot_words(shot: ShotReport, rate: tuple[int, int] | None) -> list[str]:
             f"  Fastest: {fastest.id} moves {_short(fastest.fastest_px)} px from frame"
             f" {fastest.fastest_frame - 1} to frame {fastest.fastest_frame}."
         )
-    return lines + _turned(shot) + _waits(shot)
+    return lines + _turned(shot) + _waits(shot) + _retimed(shot)
+
+
+def _retimed(shot: ShotReport) -> list[str]:
+    """What sequences of photographs do: turntables by their steps, films by their speed."""
+    lines = []
+    for use in shot.plates:
+        if use.step_degrees is not None:
+            lines.append(
+                f"  {use.part}: its turntable turns by up to {_short(use.step_degrees)} degrees a frame; "
+                f"{_count(use.repeated, 'frame')} {'repeats' if use.repeated == 1 else 'repeat'} a photograph."
+            )
+        elif use.speed_percent is not None:
+            lines.append(f"  {use.part}: its film runs at {_short(use.speed_percent)} % of its speed.")
+    return lines
 
 
 def _moved(shot: ShotReport) -> str:

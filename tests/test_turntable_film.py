@@ -1,0 +1,56 @@
+"""A turntable through a whole compile: the orbit asks for photographs, and the shot stops where there are none."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from small_assemblies import stack
+
+from choreo.compile import compile_film
+from choreo.errors import ChoreoError
+from choreo.model.assembly import Plate, Turntable, ViewAngle
+from choreo.model.choreography import Choreography, FrameRate, Orbit, PartMotion, Phase, Shot, View
+from choreo.write.report_json import report_text, report_words
+
+VIEW = View("orthographic", azimuth=0, px_per_mm=None)
+
+
+def film(frames, per_frame, azimuth=40.0):
+    motion = PartMotion("linear", 6)
+    phases = (Phase("hold", 5), Phase("explode", 16, 3, motion), Phase("hold", 20))
+    shot = Shot("round", VIEW, phases, Orbit(azimuth, 0.0))
+    table = Turntable((0.0, 1.0, 0.0), 0.0, per_frame)
+    plate = Plate("lid", "lid.####.png", 4.0, (0.0, 0.0), ViewAngle(), frames, None, table)
+    assembly = replace(stack(), plates=(plate,))
+    return assembly, Choreography("assembly.json", FrameRate(24), (1280, 720), (0.05,) * 4, 12.0, 0.5, (shot,))
+
+
+def test_the_orbit_drives_the_turntable():
+    # By hand: 40 degrees over 40 steps, a degree a frame; the table turns back half a degree a photograph.
+    made = compile_film(*film((0, 100), -0.5))
+    lid = next(track for track in made.tracks.shots[0].parts if track.id == "lid")
+    np.testing.assert_allclose(lid.plate_frame, np.arange(41) * 2.0, atol=1e-5)
+    (plate,) = json.loads(report_text(made.report))["shots"][0]["plates"]
+    assert plate["step_degrees"] == pytest.approx(1.0)
+    assert plate["repeated_frames"] == 0
+    assert any("lid: its turntable turns by up to 1 degrees a frame" in line for line in report_words(made.report))
+
+
+def test_coarse_steps_repeat_photographs():
+    # 3 degrees a photograph: of 41 frames, 27 show the same as the one before (14 different photographs).
+    made = compile_film(*film((0, 119), -3.0))
+    assert made.report.shots[0].plates[0].repeated == 41 - 1 - 13
+    lid = next(track for track in made.tracks.shots[0].parts if track.id == "lid")
+    assert lid.plate_frame[4] == pytest.approx(4 / 3, abs=1e-6)
+
+
+def test_a_missing_angle_is_no_solution():
+    with pytest.raises(ChoreoError) as error:
+        compile_film(*film((0, 20), -1.0))
+    assert error.value.exit_code == 1
+    (finding,) = error.value.findings
+    assert finding.code == "angle-missing"
+    assert "frames 21 to 40" in finding.what
