@@ -22,6 +22,7 @@ from choreo.model.plan import Floats, Move, Removal
 from choreo.motion.path import lengths
 from choreo.motion.starts import Starts, nearest_starts
 from choreo.passes.schedule_items import Items, list_items
+from choreo.passes.schedule_kept import Kept, kept_moves, kept_stops
 from choreo.passes.schedule_meetings import Meetings, drifting, refuse_hits_on_body
 from choreo.passes.schedule_rules import Rule, asked_with, tree_rules, wish_rules
 from choreo.passes.schedule_why import Told, reason, why_not
@@ -62,6 +63,7 @@ def plan_schedule(
     *,
     shared_mm: Mapping[str, Sequence[float]] = _NONE,
     stops_mm: Mapping[str, Sequence[float]] = _NONE,
+    kept: Sequence[Move] = (),
 ) -> Schedule:
     """Time all moves of a shot.
 
@@ -81,6 +83,8 @@ def plan_schedule(
     stops_mm : mapping of part id to sequence of float
         Ways along the route at which the part comes to a stop, ascending, mm. Between stops it is eased anew; the
         frames of the move are shared by length.
+    kept : sequence of Move
+        Moves that are approved: they stay as they are, and the rest is timed around them.
 
     Returns
     -------
@@ -118,7 +122,9 @@ def plan_schedule(
         if phase.kind == "hold":
             continue
         said = Said(f'phase {index + 1} of shot "{shot.name}"', phase)
-        job = _Job(said, list_items(removal, phase, ways, shared_mm, stops_mm), removal.body, routes, encounters)
+        fixed = kept_moves(kept, index, start)
+        items = list_items(removal, fixed.phase(phase), ways, shared_mm, {**stops_mm, **kept_stops(kept, ways)})
+        job = _Job(said, fixed.wished(items), removal.body, routes, encounters, fixed)
         try:
             timed = _time_phase(job)
         except ChoreoError as error:  # the other phases may have something to say as well
@@ -127,7 +133,7 @@ def plan_schedule(
         frames[-1] = timed.frames
         bare.update(dict.fromkeys(timed.bare))
         warnings.extend(timed.warnings)
-        moves.extend(_moves(job, timed, ways, index, start))
+        moves.extend(fixed.checked(_moves(job, timed, ways, index, start)))
     if failed:
         raise no_solution(*failed)
     rank = {part: k for k, part in enumerate(removal.order)}
@@ -144,6 +150,7 @@ class _Job:
     body: str
     routes: Mapping[str, Floats]
     encounters: Encounters
+    kept: Kept
 
     @property
     def phase(self) -> Phase:
@@ -268,10 +275,11 @@ def _nearest(told: Told, meetings: Meetings) -> tuple[Told, tuple[int, ...] | No
 
 
 def _beats(job: _Job, moves: tuple[int, ...]) -> dict[int, tuple[int, ...]]:
-    """Starts from which a move arrives on a beat."""
-    if not job.phase.beats:
-        return {}
-    choices = {k: tuple(beat - move for beat in job.phase.beats if beat >= move) for k, move in enumerate(moves)}
+    """Starts from which a move arrives on a beat; what is kept starts where it was approved."""
+    choices: dict[int, tuple[int, ...]] = {}
+    if job.phase.beats:
+        choices = {k: tuple(beat - move for beat in job.phase.beats if beat >= move) for k, move in enumerate(moves)}
+    choices.update({k: (start,) for k, start in job.kept.pinned(job.items).items()})
     late = [no_beat(job.said, job.items.items[k].lead, moves[k]) for k, frames in choices.items() if not frames]
     if late:
         raise no_solution(*late)
