@@ -28,6 +28,7 @@ HELPERS_OF_PASSES = {
     "removal_ways",
     "removal_words",
     "schedule_items",
+    "schedule_kept",
     "schedule_meetings",
     "schedule_rules",
     "schedule_why",

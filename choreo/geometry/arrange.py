@@ -18,9 +18,12 @@ optimum of this order, not proved to be the global one.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 import numpy as np
 
-from choreo.errors import ChoreoError, no_solution
+from choreo.errors import ChoreoError, Finding, no_solution
 from choreo.geometry.aside import in_the_way, met_outside, sideways
 from choreo.geometry.axial import along_axis, shows
 from choreo.geometry.camera import Camera
@@ -33,7 +36,15 @@ _FARTHER = 0.25
 _TRIES = 12
 
 
-def place(subject: Subject, cameras: list[Camera], frame: Frame, *, gap_px: float, bounded: bool) -> dict[str, Floats]:
+def place(
+    subject: Subject,
+    cameras: list[Camera],
+    frame: Frame,
+    *,
+    gap_px: float,
+    bounded: bool,
+    kept: Mapping[str, Floats] = MappingProxyType({}),
+) -> dict[str, Floats]:
     """Place all parts under given cameras.
 
     Parameters
@@ -49,6 +60,8 @@ def place(subject: Subject, cameras: list[Camera], frame: Frame, *, gap_px: floa
     bounded : bool
         Whether places must lie inside the safe area (a camera that the shot fixes) or may lie anywhere (one
         that will be fitted to them).
+    kept : mapping of part id to (k, 3) array
+        Routes that are given. These parts stand first, and the rest finds its places among them.
 
     Returns
     -------
@@ -63,8 +76,11 @@ def place(subject: Subject, cameras: list[Camera], frame: Frame, *, gap_px: floa
         off its group, however far that goes.
 
     """
-    standing = Standing(subject, cameras, frame, bounded=bounded)
-    queue = list(subject.items)
+    standing = Standing(subject, cameras, frame, bounded=bounded, kept=tuple(kept))
+    for item in subject.items:
+        if item.part in kept:
+            standing.add(item, kept[item.part])
+    queue = [item for item in subject.items if item.part not in kept]
     while queue:
         _settle(standing, queue, gap_px)
     return dict(standing.outcome())
@@ -100,9 +116,23 @@ def _may_go_farther(standing: Standing, item: Item) -> bool:
 
 def _route(standing: Standing, item: Item, gap_px: float, least: float = 0.0) -> Floats:
     if not shows(standing.subject.directions[item.part], standing.cameras):
-        return sideways(standing, item, gap_px)
-    route = along_axis(standing, item, gap_px, least)
-    hit = met_outside(standing, item, route)
-    if hit is not None:
-        raise no_solution(in_the_way(item.part, hit))
+        route = sideways(standing, item, gap_px)
+    else:
+        route = along_axis(standing, item, gap_px, least)
+        hit = met_outside(standing, item, route)
+        if hit is not None:
+            raise no_solution(in_the_way(item.part, hit))
+    through = standing.passed_early(item, route)
+    if through is not None:
+        raise no_solution(through_kept(item.part, through))
     return route
+
+
+def through_kept(part: str, other: str) -> Finding:
+    """Return the finding that a part would pass through one whose rest position is kept."""
+    return Finding(
+        code="lock-in-the-way",
+        what=f'Part "{part}" has no way to a place of its own: "{other}" rests in it, and its place is kept.',
+        why=f'"{other}" is there before "{part}" leaves.',
+        remedy=f'Take "{other}" out of the lock.',
+    )

@@ -60,7 +60,7 @@ def along_axis(standing: Standing, item: Item, gap_px: float, least: float = 0.0
     if item.part in subject.travels:
         return np.concatenate([before, [before[-1] + direction * subject.travels[item.part]]])
     points = subject.points[item.part] + before[-1]
-    farthest = _FARTHEST * subject.size
+    farthest = standing.before_kept(item, before[-1], direction, _FARTHEST * subject.size)
     blocked = standing.met_on(item, before[-1], direction, farthest)
     way = first_clear(
         points,

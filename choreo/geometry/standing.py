@@ -29,11 +29,16 @@ class Standing:
         The camera on which sideways places are chosen.
     routes : mapping of part id to (k, 3) array
         From assembled to rest, mm.
+    kept : tuple of str
+        Parts whose routes were given: some of them leave before parts that are placed after them.
 
     """
 
-    def __init__(self, subject: Subject, cameras: Sequence[Camera], frame: Frame, *, bounded: bool) -> None:
+    def __init__(
+        self, subject: Subject, cameras: Sequence[Camera], frame: Frame, *, bounded: bool, kept: Sequence[str] = ()
+    ) -> None:
         self.subject, self.cameras, self.frame, self.bounded = subject, list(cameras), frame, bounded
+        self.kept = tuple(kept)
         self.matrices = np.stack([camera.matrix for camera in cameras])
         self.middle = len(self.cameras) // 2
         self.routes: dict[str, Floats] = {}
@@ -124,6 +129,29 @@ class Standing:
                             names[index], tail, member, (start, direction), farthest
                         )
         return sorted(spans)
+
+    def before_kept(self, item: Item, start: Floats, direction: Floats, farthest: float) -> float:
+        """How far along a ray an item gets before it meets a kept part that is at rest when it leaves, mm."""
+        ray, still = np.stack([start, start + direction * farthest]), ((0.0, farthest), (0.0, 0.0))
+        for member in item.members:
+            for other in self._early(item):
+                rest = self.routes[other][-1:]
+                met = self.subject.encounters.diagram(member, other, ray, rest, still, kept=True)
+                farthest = min(farthest, float(met[..., 0].min(initial=farthest)))
+        return farthest
+
+    def passed_early(self, item: Item, route: Floats) -> str | None:
+        """Return the kept part, at rest when an item leaves, that it would pass through."""
+        hits = self.subject.encounters.hits
+        for other in self._early(item):
+            if any(hits(member, route, other, self.routes[other][-1]) for member in item.members):
+                return other
+        return None
+
+    def _early(self, item: Item) -> list[str]:
+        order = self.subject.order
+        first = min(order.index(member) for member in item.members)
+        return [part for part in order[:first] if part in self.kept]
 
     def near(self, member: str, path: Floats, others: Sequence[str]) -> list[str]:
         """Those of `others`, at their assembled places, whose boxes the member's meets on a path (k, 3)."""

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
+from choreo.geometry.arrange import place
 from choreo.geometry.camera import Camera
 from choreo.geometry.placement import hulls_through
 from choreo.geometry.subject import Frame, Subject
@@ -23,7 +24,7 @@ from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
 from choreo.passes.layout_stage import Stage, apart_frames, rest_frames
 
-__all__ = ["Layout", "apart_frames", "plan_layout", "rest_frames"]
+__all__ = ["Approved", "Layout", "apart_frames", "plan_layout", "rest_frames"]
 
 _WATCHED = 5
 """Rounds in which a rest frame that proved the worst joins those that are respected."""
@@ -62,7 +63,15 @@ class Layout:
     shared_mm: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
 
-def plan_layout(subject: Subject, shot: Shot, frame: Frame) -> Layout:
+@dataclass(frozen=True, eq=False)
+class Approved:
+    """What a lock keeps of a shot's layout: one camera a frame, and routes by part id."""
+
+    cameras: tuple[Camera, ...]
+    routes: Mapping[str, Floats]
+
+
+def plan_layout(subject: Subject, shot: Shot, frame: Frame, kept: Approved | None = None) -> Layout:
     """Lay out one shot and solve its camera.
 
     Parameters
@@ -73,6 +82,8 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame) -> Layout:
         View, orbit, phases.
     frame : Frame
         Resolution, safe area, gap.
+    kept : Approved, optional
+        Cameras and routes that are approved: only the other parts are placed, inside the safe area.
 
     Returns
     -------
@@ -89,6 +100,8 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame) -> Layout:
     """
     stage = Stage(subject, shot, frame)
     rest = rest_frames(shot)
+    if kept is not None:
+        return _around(subject, frame, kept, stage, rest)
     if not rest:  # nothing is ever at rest apart: only the assembled product has to fit
         routes = {part: np.zeros((1, 3)) for part in (*subject.order, subject.body)}
         cameras, alone = stage.fit(routes)
@@ -104,6 +117,33 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame) -> Layout:
         watched.add(rest[worst])
     distance, shared = size if stage.perspective else None, shared_ways(subject, routes)
     return Layout(cameras, routes, rest, float(gaps[worst]), distance, shared)
+
+
+def _around(subject: Subject, frame: Frame, kept: Approved, stage: Stage, rest: tuple[int, ...]) -> Layout:
+    """The layout of a shot whose camera, and some of whose parts, are approved."""
+    cameras, routes = kept.cameras, dict(kept.routes)
+    if not rest:
+        still = {part: np.zeros((1, 3)) for part in (*subject.order, subject.body)}
+        return Layout(cameras, {**still, **routes}, (), float("inf"), _distance(subject, cameras[0]))
+    watched, gaps = stage.spread(), np.zeros(0)
+    for _ in range(_WATCHED):
+        seen = list(dict.fromkeys(cameras[f] for f in sorted(watched)))
+        routes = place(subject, seen, frame, gap_px=frame.gap_px, bounded=True, kept=kept.routes)
+        gaps = _gaps(subject, routes, [cameras[f] for f in rest])
+        worst = int(np.argmin(gaps))
+        if gaps[worst] >= frame.gap_px - _OK_PX or rest[worst] in watched:
+            break
+        watched.add(rest[worst])
+    shared = shared_ways(subject, routes)
+    return Layout(cameras, routes, rest, float(gaps.min()), _distance(subject, cameras[0]), shared)
+
+
+def _distance(subject: Subject, camera: Camera) -> float | None:
+    """How far a camera stands from the middle of the assembled product, along its line of sight."""
+    if camera.position is None:
+        return None
+    corners = np.concatenate(list(subject.points.values()))
+    return float(((corners.min(axis=0) + corners.max(axis=0)) / 2 - camera.position) @ camera.forward)
 
 
 def shared_ways(subject: Subject, routes: Mapping[str, Floats]) -> dict[str, tuple[float, ...]]:
