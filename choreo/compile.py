@@ -15,6 +15,7 @@ import numpy as np
 
 from choreo.checks.check_tracks import check_tracks
 from choreo.errors import ChoreoError, Finding, no_solution, wrong_input
+from choreo.geometry.approved import Kept
 from choreo.geometry.encounter import Encounters, make_encounters
 from choreo.geometry.silhouette import hull_points
 from choreo.geometry.solid import Solid, build_solid
@@ -23,10 +24,11 @@ from choreo.model.assembly import Assembly
 from choreo.model.choreography import Choreography, FrameRate, Shot
 from choreo.model.plan import Floats, Removal
 from choreo.model.report import Report
-from choreo.model.tracks import ShotTracks, Tracks
+from choreo.model.tracks import PartTrack, ShotTracks, Tracks
 from choreo.passes.contacts import ContactGraph, find_contacts, find_loose_joints, find_overlaps
 from choreo.passes.framing import check_framing
 from choreo.passes.handoff import handoff
+from choreo.passes.keep import keep_approved, still_parts
 from choreo.passes.layout import Layout, plan_layout
 from choreo.passes.masking import masking
 from choreo.passes.plate_use import plan_plates, plate_findings
@@ -34,6 +36,7 @@ from choreo.passes.removal import choose_body, plan_removal
 from choreo.passes.sampling import sample_tracks
 from choreo.passes.schedule import Schedule, plan_schedule
 from choreo.passes.summary import ShotFacts, summarise
+from choreo.passes.unlocking import least_unlocking, unlocking
 from choreo.passes.visibility import visibility
 from choreo.passes.ways import plan_ways
 from choreo.passes.wishes import settle_wishes
@@ -78,6 +81,7 @@ def take_apart(
     *,
     search: int = 1,
     file: str | None = None,
+    still: tuple[str, ...] = (),
     on_stage: OnStage = no_hook,
 ) -> Apart:
     """Prove that the assembly comes apart, and in which order.
@@ -92,6 +96,8 @@ def take_apart(
         How many times as far as usual ways of several moves are looked for, and groups that leave by them.
     file : str, optional
         The assembly's file, for messages.
+    still : tuple of str
+        Parts of which one must be the body; empty: whichever suits best.
     on_stage : callable
         Called after each pass with its name and result.
 
@@ -113,7 +119,7 @@ def take_apart(
     warnings = find_loose_joints(contacts, solids, file)
     on_stage("contacts", contacts)
 
-    body = choose_body(assembly, {name: solid.volume for name, solid in solids.items()})
+    body = choose_body(assembly, {name: solid.volume for name, solid in solids.items()}, still or None)
     normals = {part: contacts.normals_of(part) for part in assembly.ids}
     removal = plan_removal(assembly, encounters, normals, body, search=search)
     on_stage("removal", removal)
@@ -128,6 +134,7 @@ def compile_film(
     file: str | None = None,
     only_shot: str | None = None,
     search: int = 1,
+    approved: Tracks | None = None,
     warnings: tuple[Finding, ...] = (),
     on_stage: OnStage = no_hook,
 ) -> Film:
@@ -145,6 +152,8 @@ def compile_film(
         Compile this shot only; its start frame stays what it is in the whole film.
     search : int
         See `take_apart`.
+    approved : Tracks, optional
+        What the choreography's lock names: what it keeps of them stays as it is, digit for digit.
     warnings : tuple of Finding
         The reader's, carried into the report.
     on_stage : callable
@@ -161,22 +170,27 @@ def compile_film(
         Exit 2 for input that is wrong, exit 1 for input without a solution; all shots are tried first.
 
     """
-    apart = take_apart(assembly, choreography.clearance_mm, search=search, file=file, on_stage=on_stage)
-    frame = _frame(choreography)
-    points = {part: hull_points(solid) for part, solid in apart.solids.items()}
+    lock = choreography.lock
+    still = still_parts(lock, approved, assembly.ids)
+    clearance = choreography.clearance_mm
+    apart = take_apart(assembly, clearance, search=search, file=file, still=still, on_stage=on_stage)
     wanted = settle_wishes(choreography.shots, apart.removal)
+    points = {part: hull_points(solid) for part, solid in apart.solids.items()}
+    film = _Set(apart, points, _frame(choreography), choreography.frame_rate)
     shots: list[tuple[ShotTracks, ShotFacts]] = []
     failures: list[ChoreoError] = []
-    start, rate = 0, choreography.frame_rate
+    start = 0
     for shot in wanted:
         chosen = only_shot in (None, shot.name)
         length = shot.frames
         if chosen or any(phase.fit for phase in shot.phases):  # the starts of later shots hang on its length
             try:
-                timed = _time_shot(shot, apart, points, frame, on_stage if chosen else no_hook)
+                kept = keep_approved(shot, lock, approved, assembly.ids)
+                heard = on_stage if chosen else no_hook
+                timed = _time_around(shot, film, kept) if kept is not None else _time_shot(shot, film, heard)
                 length = timed.shot.frames
                 if chosen:
-                    shots.append(_compile_shot(timed, start, apart, points, frame, rate, on_stage))
+                    shots.append(_compile_shot(timed, start, film, on_stage))
             except ChoreoError as error:
                 failures.append(error)
         start += length
@@ -184,12 +198,22 @@ def compile_film(
         findings = tuple(finding for error in failures for finding in error.findings)
         raise ChoreoError(findings, exit_code=max(error.exit_code for error in failures))
 
-    tracks = Tracks(
-        *digests, (rate.numerator, rate.denominator), choreography.resolution, tuple(made for made, _ in shots)
-    )
+    rate = (film.rate.numerator, film.rate.denominator)
+    tracks = Tracks(*digests, rate, choreography.resolution, tuple(made for made, _ in shots))
     report = summarise(assembly, apart.removal, [facts for _, facts in shots], (*warnings, *apart.warnings))
     on_stage("report", report)
-    return Film(apart, tracks, report, frame)
+    return Film(apart, tracks, report, film.frame)
+
+
+@dataclass(frozen=True, eq=False)
+class _Set:
+    """What all shots have in common."""
+
+    apart: Apart
+    points: Mapping[str, Floats]
+    """Convex hull corners of each part, assembled, mm."""
+    frame: Frame
+    rate: FrameRate
 
 
 @dataclass(frozen=True, eq=False)
@@ -199,9 +223,10 @@ class _TimedShot:
     shot: Shot
     layout: Layout
     schedule: Schedule
+    kept: Kept | None = None
 
 
-def _time_shot(shot: Shot, apart: Apart, points: Mapping[str, Floats], frame: Frame, on_stage: OnStage) -> _TimedShot:
+def _time_shot(shot: Shot, film: _Set, on_stage: OnStage) -> _TimedShot:
     """Lay a shot out and time it, again and again where the two hang on each other.
 
     An orbit makes the layout hang on the length of the shot, and a phase with ``frames = "fit"`` makes that hang on
@@ -209,12 +234,10 @@ def _time_shot(shot: Shot, apart: Apart, points: Mapping[str, Floats], frame: Fr
     shortest for this layout. Where they do not within `_FIT_ROUNDS`, the longest length met is kept and timed like
     one that was given: nothing then proves that it is the shortest. `on_stage` hears of every round.
     """
-    removal, encounters = apart.removal, apart.encounters
-    ways = plan_ways(shot, removal, encounters)
-    subject = Subject(points, removal, ways.directions, ways.travels, encounters, ways.vias)
+    removal, encounters, subject = film.apart.removal, film.apart.encounters, _subject(shot, film)
     met: list[tuple[int, ...]] = []
     while True:
-        layout = plan_layout(subject, shot, frame)
+        layout = plan_layout(subject, shot, film.frame)
         on_stage(f"layout of {shot.name}", layout)
         # Timing comes last: it never touches the geometry, it only asks it which lags collide.
         schedule = plan_schedule(shot, removal, layout.routes, encounters, shared_mm=layout.shared_mm)
@@ -229,33 +252,70 @@ def _time_shot(shot: Shot, apart: Apart, points: Mapping[str, Floats], frame: Fr
         shot = replace(shot, phases=tuple(replace(phase, frames=n, fit=fit) for phase, n, fit in phases))
 
 
-def _compile_shot(
-    timed: _TimedShot,
-    start: int,
-    apart: Apart,
-    points: Mapping[str, Floats],
-    frame: Frame,
-    rate: FrameRate,
-    on_stage: OnStage,
-) -> tuple[ShotTracks, ShotFacts]:
+def _time_around(shot: Shot, film: _Set, kept: Kept) -> _TimedShot:
+    """Lay out and time a shot around what is approved of it; where that fails, say what the least unlocking is."""
+    try:
+        return _time_kept(shot, film, kept)
+    except ChoreoError as error:
+        if error.exit_code != 1:
+            raise
+        least = least_unlocking(kept, film.apart.removal, lambda fewer: _can_be_timed(shot, film, fewer))
+        raise no_solution(*error.findings, unlocking(shot.name, least)) from error
+
+
+def _time_kept(shot: Shot, film: _Set, kept: Kept) -> _TimedShot:
+    subject = _subject(shot, film)
+    layout = plan_layout(subject, shot, film.frame, kept)
+    schedule = plan_schedule(
+        shot, subject.removal, layout.routes, subject.encounters, shared_mm=layout.shared_mm, kept=kept.moves
+    )
+    return _TimedShot(shot, layout, schedule, kept)
+
+
+def _can_be_timed(shot: Shot, film: _Set, kept: Kept) -> bool:
+    try:
+        timed = _time_kept(shot, film, kept)
+        _sampled(timed, film)
+    except ChoreoError:
+        return False
+    return True
+
+
+def _subject(shot: Shot, film: _Set) -> Subject:
+    removal, encounters = film.apart.removal, film.apart.encounters
+    ways = plan_ways(shot, removal, encounters)
+    return Subject(film.points, removal, ways.directions, ways.travels, encounters, ways.vias)
+
+
+def _sampled(timed: _TimedShot, film: _Set) -> tuple[PartTrack, ...]:
+    """Tracks of a timed shot, inside the frame; what is kept stays as it was approved, to the last digit."""
+    shot, layout, assembly = timed.shot, timed.layout, film.apart.assembly
+    origins = {part.id: np.array(part.offset) for part in assembly.parts}
+    made = sample_tracks(shot, assembly.ids, origins, layout.cameras, layout.routes, timed.schedule.moves)
+    kept = {} if timed.kept is None else timed.kept.tracks
+    parts = tuple(kept.get(track.id, track) for track in made)
+    positions = {track.id: track.position for track in parts}
+    # An easing may jump on its first frame: then that frame shows no part at rest any more.
+    rest = [f for f in layout.rest_frames if all(np.allclose(t.position[f], t.route[-1], atol=1e-9) for t in parts)]
+    unframed = check_framing(shot.name, film.points, layout.cameras, positions, rest, film.frame)
+    if unframed:
+        raise no_solution(*unframed)
+    return parts
+
+
+def _compile_shot(timed: _TimedShot, start: int, film: _Set, on_stage: OnStage) -> tuple[ShotTracks, ShotFacts]:
     """The passes that look at one shot, from its timing on."""
-    assembly, removal = apart.assembly, apart.removal
+    apart, assembly, removal = film.apart, film.apart.assembly, film.apart.removal
     shot, layout, schedule = timed.shot, timed.layout, timed.schedule
 
-    origins = {part.id: np.array(part.offset) for part in assembly.parts}
-    parts = sample_tracks(shot, assembly.ids, origins, layout.cameras, layout.routes, schedule.moves)
-    uses = plan_plates(assembly, rate, layout.cameras, parts, points, {})
+    parts = _sampled(timed, film)
+    uses = plan_plates(assembly, film.rate, layout.cameras, parts, film.points, {})
     missing, unfit = plate_findings(shot.name, uses, assembly)
     if missing:
         raise no_solution(*missing)
     shown = {use.part: use.plate_frame for use in uses}
     parts = tuple(replace(track, plate_frame=shown.get(track.id, track.plate_frame)) for track in parts)
     positions = {track.id: track.position for track in parts}
-    # An easing may jump on its first frame: then that frame shows no part at rest any more.
-    rest = [f for f in layout.rest_frames if all(np.allclose(t.position[f], t.route[-1], atol=1e-9) for t in parts)]
-    unframed = check_framing(shot.name, points, layout.cameras, positions, rest, frame)
-    if unframed:
-        raise no_solution(*unframed)
     on_stage(f"tracks of {shot.name}", parts)
 
     cameras = np.stack([camera.matrix for camera in layout.cameras])

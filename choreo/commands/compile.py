@@ -43,6 +43,7 @@ def _run(arguments: Arguments) -> Said:
             file=assembly_name(project),
             only_shot=arguments.shot,
             search=arguments.search,
+            approved=project.approved,
             warnings=project.warnings,
             on_stage=progress,
         )

@@ -8,45 +8,16 @@ the keys, so that new parts can be timed around them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from choreo.errors import Finding, wrong_input
-from choreo.geometry.camera import Camera, camera_from_matrix
+from choreo.geometry.approved import Kept
+from choreo.geometry.camera import camera_from_matrix
 from choreo.model.choreography import Lock, Shot
-from choreo.model.plan import Floats, Move
+from choreo.model.plan import Move
 from choreo.model.tracks import PartTrack, ShotTracks, Tracks
-
-
-@dataclass(frozen=True, eq=False)
-class Kept:
-    """What a shot keeps, digit for digit.
-
-    Attributes
-    ----------
-    tracks : mapping of part id to PartTrack
-        In file order.
-    cameras : tuple of Camera
-        One a frame.
-    moves : tuple of Move
-        Of the parts that are kept.
-
-    """
-
-    tracks: Mapping[str, PartTrack]
-    cameras: tuple[Camera, ...]
-    moves: tuple[Move, ...]
-
-    @property
-    def routes(self) -> dict[str, Floats]:
-        """Return the route of each part that is kept."""
-        return {part: track.route for part, track in self.tracks.items()}
-
-    def without(self, parts: Sequence[str]) -> Kept:
-        """Return the same with these parts free to be solved anew; the cameras stay."""
-        tracks = {part: track for part, track in self.tracks.items() if part not in parts}
-        return Kept(tracks, self.cameras, tuple(move for move in self.moves if move.part not in parts))
 
 
 def keep_approved(shot: Shot, lock: Lock | None, approved: Tracks | None, ids: Sequence[str]) -> Kept | None:
@@ -85,6 +56,15 @@ def keep_approved(shot: Shot, lock: Lock | None, approved: Tracks | None, ids: S
     # A camera made from its matrix may differ in the last digit: the approved one is put back.
     cameras = tuple(replace(camera_from_matrix(matrix), matrix=matrix) for matrix in made.cameras)
     return Kept(tracks, cameras, moves)
+
+
+def still_parts(lock: Lock | None, approved: Tracks | None, ids: Sequence[str]) -> tuple[str, ...]:
+    """Return the parts that stand still in all approved shots in which anything moves; the body is one of them."""
+    if lock is None or approved is None:
+        return ()
+    moving = [shot for shot in approved.shots if any(len(track.route) > 1 for track in shot.parts)]
+    still = [{track.id for track in shot.parts if len(track.route) == 1} for shot in moving]
+    return tuple(part for part in ids if still and all(part in parts for parts in still))
 
 
 def _approved_shot(shot: Shot, lock: Lock | None, approved: Tracks | None) -> ShotTracks | None:

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
+from choreo.geometry.approved import Kept
 from choreo.geometry.arrange import place
 from choreo.geometry.camera import Camera
 from choreo.geometry.placement import hulls_through
@@ -24,7 +25,7 @@ from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
 from choreo.passes.layout_stage import Stage, apart_frames, rest_frames
 
-__all__ = ["Approved", "Layout", "apart_frames", "plan_layout", "rest_frames"]
+__all__ = ["Layout", "apart_frames", "plan_layout", "rest_frames"]
 
 _WATCHED = 5
 """Rounds in which a rest frame that proved the worst joins those that are respected."""
@@ -63,15 +64,7 @@ class Layout:
     shared_mm: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, eq=False)
-class Approved:
-    """What a lock keeps of a shot's layout: one camera a frame, and routes by part id."""
-
-    cameras: tuple[Camera, ...]
-    routes: Mapping[str, Floats]
-
-
-def plan_layout(subject: Subject, shot: Shot, frame: Frame, kept: Approved | None = None) -> Layout:
+def plan_layout(subject: Subject, shot: Shot, frame: Frame, kept: Kept | None = None) -> Layout:
     """Lay out one shot and solve its camera.
 
     Parameters
@@ -82,7 +75,7 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame, kept: Approved | Non
         View, orbit, phases.
     frame : Frame
         Resolution, safe area, gap.
-    kept : Approved, optional
+    kept : Kept, optional
         Cameras and routes that are approved: only the other parts are placed, inside the safe area.
 
     Returns
@@ -119,16 +112,16 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame, kept: Approved | Non
     return Layout(cameras, routes, rest, float(gaps[worst]), distance, shared)
 
 
-def _around(subject: Subject, frame: Frame, kept: Approved, stage: Stage, rest: tuple[int, ...]) -> Layout:
+def _around(subject: Subject, frame: Frame, kept: Kept, stage: Stage, rest: tuple[int, ...]) -> Layout:
     """The layout of a shot whose camera, and some of whose parts, are approved."""
-    cameras, routes = kept.cameras, dict(kept.routes)
+    cameras, approved = kept.cameras, kept.routes
     if not rest:
         still = {part: np.zeros((1, 3)) for part in (*subject.order, subject.body)}
-        return Layout(cameras, {**still, **routes}, (), float("inf"), _distance(subject, cameras[0]))
-    watched, gaps = stage.spread(), np.zeros(0)
+        return Layout(cameras, {**still, **approved}, (), float("inf"), _distance(subject, cameras[0]))
+    watched, routes, gaps = stage.spread(), approved, np.zeros(0)
     for _ in range(_WATCHED):
         seen = list(dict.fromkeys(cameras[f] for f in sorted(watched)))
-        routes = place(subject, seen, frame, gap_px=frame.gap_px, bounded=True, kept=kept.routes)
+        routes = place(subject, seen, frame, gap_px=frame.gap_px, bounded=True, kept=approved)
         gaps = _gaps(subject, routes, [cameras[f] for f in rest])
         worst = int(np.argmin(gaps))
         if gaps[worst] >= frame.gap_px - _OK_PX or rest[worst] in watched:

@@ -22,7 +22,7 @@ from choreo.model.plan import Floats, Move, Removal
 from choreo.motion.path import lengths
 from choreo.motion.starts import Starts, nearest_starts
 from choreo.passes.schedule_items import Items, list_items
-from choreo.passes.schedule_kept import Kept, kept_moves, kept_stops
+from choreo.passes.schedule_kept import Fixed, kept_moves, kept_stops
 from choreo.passes.schedule_meetings import Meetings, drifting, refuse_hits_on_body
 from choreo.passes.schedule_rules import Rule, asked_with, tree_rules, wish_rules
 from choreo.passes.schedule_why import Told, reason, why_not
@@ -150,7 +150,7 @@ class _Job:
     body: str
     routes: Mapping[str, Floats]
     encounters: Encounters
-    kept: Kept
+    kept: Fixed
 
     @property
     def phase(self) -> Phase:

@@ -16,7 +16,7 @@ _SAME = 1e-9
 
 
 @dataclass(frozen=True)
-class Kept:
+class Fixed:
     """Approved moves of one phase, starts counted in the phase."""
 
     moves: Mapping[str, tuple[Move, ...]]
@@ -71,13 +71,13 @@ class Kept:
         return [*found, *(move for own in self.moves.values() for move in own)]
 
 
-def kept_moves(kept: Sequence[Move], phase: int, since: int) -> Kept:
+def kept_moves(kept: Sequence[Move], phase: int, since: int) -> Fixed:
     """Return the approved moves of one phase."""
     moves: dict[str, list[Move]] = {}
     for move in sorted(kept, key=lambda move: move.start):
         if move.phase == phase:
             moves.setdefault(move.part, []).append(move)
-    return Kept({part: tuple(own) for part, own in moves.items()}, since)
+    return Fixed({part: tuple(own) for part, own in moves.items()}, since)
 
 
 def kept_stops(kept: Sequence[Move], lengths: Mapping[str, float]) -> dict[str, tuple[float, ...]]:
