@@ -255,12 +255,14 @@ def _time_shot(shot: Shot, film: _Set, on_stage: OnStage) -> _TimedShot:
 def _time_around(shot: Shot, film: _Set, kept: Kept) -> _TimedShot:
     """Lay out and time a shot around what is approved of it; where that fails, say what the least unlocking is."""
     try:
-        return _time_kept(shot, film, kept)
+        timed = _time_kept(shot, film, kept)
+        _sampled(timed, film)  # that late parts stay in the frame is for the lock to answer for
     except ChoreoError as error:
         if error.exit_code != 1:
             raise
         least = least_unlocking(kept, film.apart.removal, lambda fewer: _can_be_timed(shot, film, fewer))
         raise no_solution(*error.findings, unlocking(shot.name, least)) from error
+    return timed
 
 
 def _time_kept(shot: Shot, film: _Set, kept: Kept) -> _TimedShot:
@@ -274,8 +276,7 @@ def _time_kept(shot: Shot, film: _Set, kept: Kept) -> _TimedShot:
 
 def _can_be_timed(shot: Shot, film: _Set, kept: Kept) -> bool:
     try:
-        timed = _time_kept(shot, film, kept)
-        _sampled(timed, film)
+        _sampled(_time_kept(shot, film, kept), film)
     except ChoreoError:
         return False
     return True

@@ -34,6 +34,8 @@ from choreo.model.plan import Floats
 _FARTHER = 0.25
 """A group that cannot come apart where it is goes farther by this share of the product's size, and again."""
 _TRIES = 12
+_ASIDE = 0.2
+"""Of a unit direction along the line of sight: below it, what lies across the direction is seen edge-on."""
 
 
 def place(
@@ -122,10 +124,24 @@ def _route(standing: Standing, item: Item, gap_px: float, least: float = 0.0) ->
         hit = met_outside(standing, item, route)
         if hit is not None:
             raise no_solution(in_the_way(item.part, hit))
+        route = _inside(standing, item, gap_px, route)
     through = standing.passed_early(item, route)
     if through is not None:
         raise no_solution(through_kept(item.part, through))
     return route
+
+
+def _inside(standing: Standing, item: Item, gap_px: float, route: Floats) -> Floats:
+    """Where the axis leads out of a safe area that is fixed, a place beside it if there is one, else the route."""
+    direction, pinned = standing.subject.directions[item.part], item.part in standing.subject.travels
+    faces = abs(float(direction @ standing.eye.forward)) >= _ASIDE
+    if not standing.bounded or pinned or not faces or standing.is_inside(item.part, route[-1]):
+        return route
+    try:
+        beside = sideways(standing, item, gap_px)
+    except ChoreoError:
+        return route
+    return beside if standing.is_inside(item.part, beside[-1]) else route
 
 
 def through_kept(part: str, other: str) -> Finding:

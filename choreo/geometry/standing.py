@@ -148,6 +148,12 @@ class Standing:
                 return other
         return None
 
+    def is_inside(self, part: str, rest: Floats) -> bool:
+        """Whether a part at rest lies inside the safe area on all cameras."""
+        (width, height), (left, top, right, bottom) = self.frame.resolution, self.frame.margins
+        x0, y0, x1, y1 = shapely.total_bounds(hulls_through(self.subject.points[part] + rest, self.matrices))
+        return bool(x0 >= left and y0 >= top and x1 <= width - right and y1 <= height - bottom)
+
     def _early(self, item: Item) -> list[str]:
         order = self.subject.order
         first = min(order.index(member) for member in item.members)
