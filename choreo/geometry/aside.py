@@ -119,12 +119,12 @@ def _beside(standing: Standing, item: Item, step: Out, gap_px: float, shadows: S
     views = hulls_through(step.points, standing.matrices)
     hull = views[standing.middle]
     wish = _lean(subject, item.part, middle) * frame.size * _BIAS
-    allowed = _room(hull, frame) if standing.bounded else None
     air = frame.clearance_mm * float(middle.scale_at(centre))
     backs = [_back_to(middle, camera, centre, direction) for camera in standing.cameras]
     lanes = np.array(standing.lanes(item), dtype=np.object_)
-    extra = lane = 0.0
+    extra = lane = inset = 0.0
     for _ in range(_TRIES):
+        allowed = _room(hull, frame, inset) if standing.bounded else None
         forbidden = [_covered(standing, views, backs, gap_px + extra), *shadows]
         if len(lanes):
             forbidden += list(shapely.polygons(keep_outs(lanes, hull, air + lane)))
@@ -136,8 +136,10 @@ def _beside(standing: Standing, item: Item, step: Out, gap_px: float, shadows: S
         hulls = hulls_through(subject.points[item.part] + rest, standing.matrices)
         apart = standing.gap(hulls)
         in_lane = bool(len(lanes)) and bool(shapely.dwithin(hulls[standing.middle], lanes, air / 2).any())
-        if apart >= gap_px - _OK_PX and not in_lane:
+        beyond = standing.beyond(hulls) if standing.bounded else 0.0
+        if apart >= gap_px - _OK_PX and not in_lane and beyond <= _OK_PX:
             break
+        inset += 1.02 * beyond
         extra += 1.02 * max(gap_px - apart, 0.0) + (1e-3 if apart < gap_px else 0.0)
         lane += _LANE_PX if in_lane else 0.0
     return rest
@@ -231,11 +233,12 @@ def _lean(subject: Subject, part: str, camera: Camera) -> Floats:
     return np.array([0.96, -0.28]) * (1.0 if toward >= 0 else -1.0)
 
 
-def _room(hull: BaseGeometry, frame: Frame) -> BaseGeometry:
-    """Displacements that keep a hull inside the safe area; empty if it is larger than that."""
+def _room(hull: BaseGeometry, frame: Frame, inset: float = 0.0) -> BaseGeometry:
+    """Displacements that keep a hull inside the safe area, px `inset` from its edges; empty if it is too large."""
     (width, height), (left, top, right, bottom) = frame.resolution, frame.margins
     x0, y0, x1, y1 = shapely.bounds(hull)
-    low, high = (left - x0, top - y0), (width - right - x1, height - bottom - y1)
+    low = (left - x0 + inset, top - y0 + inset)
+    high = (width - right - x1 - inset, height - bottom - y1 - inset)
     if low[0] > high[0] or low[1] > high[1]:
         return shapely.Polygon()
     return shapely.box(*low, *high)

@@ -150,9 +150,13 @@ class Standing:
 
     def is_inside(self, part: str, rest: Floats) -> bool:
         """Whether a part at rest lies inside the safe area on all cameras."""
+        return self.beyond(hulls_through(self.subject.points[part] + rest, self.matrices)) <= 0
+
+    def beyond(self, hulls: Geometries) -> float:
+        """How far outlines (one a camera) reach beyond the safe area, px; 0 where they do not."""
         (width, height), (left, top, right, bottom) = self.frame.resolution, self.frame.margins
-        x0, y0, x1, y1 = shapely.total_bounds(hulls_through(self.subject.points[part] + rest, self.matrices))
-        return bool(x0 >= left and y0 >= top and x1 <= width - right and y1 <= height - bottom)
+        x0, y0, x1, y1 = shapely.total_bounds(hulls)
+        return float(max(left - x0, top - y0, x1 - width + right, y1 - height + bottom, 0.0))
 
     def _early(self, item: Item) -> list[str]:
         order = self.subject.order
