@@ -187,7 +187,7 @@ def compile_film(
             try:
                 kept = keep_approved(shot, lock, approved, assembly.ids)
                 heard = on_stage if chosen else no_hook
-                timed = _time_around(shot, film, kept) if kept is not None else _time_shot(shot, film, heard)
+                timed = _time_around(shot, film, kept, heard) if kept is not None else _time_shot(shot, film, heard)
                 length = timed.shot.frames
                 if chosen:
                     shots.append(_compile_shot(timed, start, film, on_stage))
@@ -252,7 +252,7 @@ def _time_shot(shot: Shot, film: _Set, on_stage: OnStage) -> _TimedShot:
         shot = replace(shot, phases=tuple(replace(phase, frames=n, fit=fit) for phase, n, fit in phases))
 
 
-def _time_around(shot: Shot, film: _Set, kept: Kept) -> _TimedShot:
+def _time_around(shot: Shot, film: _Set, kept: Kept, on_stage: OnStage) -> _TimedShot:
     """Lay out and time a shot around what is approved of it; where that fails, say what the least unlocking is."""
     try:
         timed = _time_kept(shot, film, kept)
@@ -262,6 +262,8 @@ def _time_around(shot: Shot, film: _Set, kept: Kept) -> _TimedShot:
             raise
         least = least_unlocking(kept, film.apart.removal, lambda fewer: _can_be_timed(shot, film, fewer))
         raise no_solution(*error.findings, unlocking(shot.name, least)) from error
+    on_stage(f"layout of {shot.name}", timed.layout)
+    on_stage(f"schedule of {shot.name}", timed.schedule)
     return timed
 
 

@@ -63,7 +63,7 @@ def least_unlocking(kept: Kept, removal: Removal, works: Callable[[Kept], bool])
             return Unlocking(tuple(moving), least=False)
         if works(kept.without(parts)):
             return Unlocking(parts, least=True)
-    return Unlocking(tuple(moving), least=len(moving) == _LARGEST + 1)
+    return Unlocking(tuple(moving), least=len(moving) - 1 <= _LARGEST)
 
 
 def _sets(moving: Sequence[str], new: Sequence[int], order: Sequence[str]) -> Iterator[tuple[str, ...]]:
