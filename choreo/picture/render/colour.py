@@ -63,11 +63,14 @@ def from_codes(codes: Codes) -> Picture:
 def to_8_bit(picture: Picture) -> NDArray[np.uint8]:
     """Return straight sRGB codes of 8 bits; a pixel without alpha is black."""
     out = np.empty(picture.shape, dtype=np.uint8)
-    straight = _straight(picture)
-    straight *= np.float32(_STEPS)
+    alpha = picture[..., 3]
+    # Division comes once a pixel, and the table's index is made on the way.
+    steps = np.float32(_STEPS) / np.where(alpha > 0, alpha, np.float32(1))
+    straight = picture[..., :3] * steps[..., None]
     straight += np.float32(0.5)
-    out[..., :3] = _code_table()[straight.astype(np.uint16)]
-    out[..., 3] = _rounded(picture[..., 3], 255)
+    np.clip(straight, 0, np.float32(_STEPS), out=straight)
+    np.take(_code_table(), straight.astype(np.uint16), out=out[..., :3], mode="clip")
+    out[..., 3] = np.minimum(alpha, 1) * np.float32(255) + np.float32(0.5)
     return out
 
 
