@@ -29,6 +29,7 @@ from choreo.passes.framing import check_framing
 from choreo.passes.handoff import handoff
 from choreo.passes.layout import Layout, plan_layout
 from choreo.passes.masking import masking
+from choreo.passes.reading import check_readable
 from choreo.passes.removal import choose_body, plan_removal
 from choreo.passes.sampling import sample_tracks
 from choreo.passes.schedule import Schedule, plan_schedule
@@ -251,17 +252,23 @@ def _compile_shot(
     seen = visibility(solids, cameras, np.stack([positions[part] for part in assembly.ids]), assembly.touch_mm)
     masks = masking(seen, assembly.ids, removal)
     on_stage(f"masking of {shot.name}", masks)
+    gap = layout.least_gap_px
+    shown, hidden = check_readable(shot.name, apart.solids, cameras, positions, masks, rest, frame.readable, gap)
+    if hidden:
+        raise no_solution(*hidden)
 
     hero = handoff(shot, apart.solids, cameras, positions)
     made = ShotTracks(shot.name, start, shot.frames, cameras, parts, hero, masks)
     check_tracks(made, assembly.ids)
-    return made, _facts(shot, made, layout, schedule, apart)
+    return made, _facts(shot, made, layout, schedule, apart, shown)
 
 
-def _facts(shot: Shot, made: ShotTracks, layout: Layout, schedule: Schedule, apart: Apart) -> ShotFacts:
+def _facts(
+    shot: Shot, made: ShotTracks, layout: Layout, schedule: Schedule, apart: Apart, shown: Mapping[str, float]
+) -> ShotFacts:
     return ShotFacts(
         shot, made, layout.least_gap_px, layout.cameras[0], layout.distance_mm, schedule.moves,
-        schedule.bare_pairs, apart.encounters.clearance, schedule.warnings,
+        schedule.bare_pairs, apart.encounters.clearance, schedule.warnings, shown, layout.crossings,
     )  # fmt: skip
 
 
@@ -269,7 +276,9 @@ def _frame(choreography: Choreography) -> Frame:
     width, height = choreography.resolution
     left, top, right, bottom = choreography.safe_area
     margins = (left * width, top * height, right * width, bottom * height)
-    return Frame(choreography.resolution, margins, choreography.gap_px, choreography.clearance_mm)
+    return Frame(
+        choreography.resolution, margins, choreography.gap_px, choreography.clearance_mm, choreography.readable
+    )
 
 
 def _encounters(assembly: Assembly, solids: Mapping[str, Solid], clearance_mm: float) -> Encounters:
