@@ -35,7 +35,7 @@ _SMOOTH_PX = 0.8
 """Both pictures are blurred by this: enough that reading between pixels is exact to some thousandths of a step."""
 _FEWEST = 150
 """Fewer pixels than this are no texture."""
-_MOST = 40_000
+_MOST = 20_000
 """Pixels compared; of more, every second, third, ... counts."""
 _COARSEST_PX = 10.0
 """The part's radius on the smallest picture: below that nothing of it is left."""
@@ -228,9 +228,15 @@ def _cut_out(
     finer = 0.5 * math.sqrt(max(0.0, 1 / start.scale**2 - 1))
     coarser = 0.5 * math.sqrt(max(0.0, start.scale**2 - 1))
     shape = len(rows), len(columns)
-    template = cubic_at(blurred(plate, finer), back).reshape(*shape, 3)
-    inside = ((back > 0.5) & (back < np.array(alpha.shape[::-1]) - 0.5)).all(axis=1)
-    mask = (inside & (linear_at(alpha, back) >= _OPAQUE)).reshape(shape)
+    inside: Bools = np.asarray(((back > 0.5) & (back < np.array(alpha.shape[::-1]) - 0.5)).all(axis=1))
+    inside[inside] = linear_at(alpha, back[inside]) >= _OPAQUE
+    if not inside.any():
+        return None
+    drawn = cubic_at(blurred(plate, finer), back[inside])
+    # Around it the part's mean colour: the background it was shot on would bleed in where the picture is halved.
+    template = np.tile(drawn.mean(axis=0), (len(back), 1))
+    template[inside] = drawn
+    template, mask = template.reshape(*shape, 3), np.asarray(inside.reshape(shape))
     window = slice(low[1], high[1]), slice(low[0], high[0])
     if visible is not None:
         mask &= visible[window]
