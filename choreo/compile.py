@@ -26,12 +26,13 @@ from choreo.model.plan import Floats, Removal
 from choreo.model.report import Report
 from choreo.model.tracks import PartTrack, ShotTracks, Tracks
 from choreo.passes.contacts import ContactGraph, find_contacts, find_loose_joints, find_overlaps
-from choreo.passes.framing import check_framing
+from choreo.passes.framing import check_framing, frames_at_rest
 from choreo.passes.handoff import handoff
 from choreo.passes.keep import keep_approved, still_parts
 from choreo.passes.layout import Layout, plan_layout
 from choreo.passes.masking import masking
 from choreo.passes.plate_use import plan_plates, plate_findings
+from choreo.passes.reading import check_readable
 from choreo.passes.removal import choose_body, plan_removal
 from choreo.passes.sampling import sample_tracks
 from choreo.passes.schedule import Schedule, plan_schedule
@@ -298,8 +299,7 @@ def _sampled(timed: _TimedShot, film: _Set) -> tuple[PartTrack, ...]:
     kept = {} if timed.kept is None else timed.kept.tracks
     parts = tuple(kept.get(track.id, track) for track in made)
     positions = {track.id: track.position for track in parts}
-    # An easing may jump on its first frame: then that frame shows no part at rest any more.
-    rest = [f for f in layout.rest_frames if all(np.allclose(t.position[f], t.route[-1], atol=1e-9) for t in parts)]
+    rest = frames_at_rest(layout.rest_frames, parts)
     unframed = check_framing(shot.name, film.points, layout.cameras, positions, rest, film.frame)
     if unframed:
         raise no_solution(*unframed)
@@ -316,8 +316,8 @@ def _compile_shot(timed: _TimedShot, start: int, film: _Set, on_stage: OnStage) 
     missing, unfit = plate_findings(shot.name, uses, assembly)
     if missing:
         raise no_solution(*missing)
-    shown = {use.part: use.plate_frame for use in uses}
-    parts = tuple(replace(track, plate_frame=shown.get(track.id, track.plate_frame)) for track in parts)
+    pictures = {use.part: use.plate_frame for use in uses}
+    parts = tuple(replace(track, plate_frame=pictures.get(track.id, track.plate_frame)) for track in parts)
     positions = {track.id: track.position for track in parts}
     on_stage(f"tracks of {shot.name}", parts)
 
@@ -326,13 +326,18 @@ def _compile_shot(timed: _TimedShot, start: int, film: _Set, on_stage: OnStage) 
     seen = visibility(solids, cameras, np.stack([positions[part] for part in assembly.ids]), assembly.touch_mm)
     masks = masking(seen, assembly.ids, removal)
     on_stage(f"masking of {shot.name}", masks)
+    rest, least = frames_at_rest(layout.rest_frames, parts), film.frame.readable
+    gap = layout.least_gap_px
+    shown, hidden = check_readable(shot.name, apart.solids, cameras, positions, masks, rest, least, gap)
+    if hidden:
+        raise no_solution(*hidden)
 
     hero = handoff(shot, apart.solids, cameras, positions)
     made = ShotTracks(shot.name, start, shot.frames, cameras, parts, hero, masks)
     check_tracks(made, assembly.ids)
     facts = ShotFacts(
         shot, made, layout.least_gap_px, layout.cameras[0], layout.distance_mm, schedule.moves,
-        schedule.bare_pairs, apart.encounters.clearance, (*schedule.warnings, *unfit), uses,
+        schedule.bare_pairs, apart.encounters.clearance, (*schedule.warnings, *unfit), shown, layout.crossings, uses,
     )  # fmt: skip
     return made, facts
 
@@ -341,7 +346,9 @@ def _frame(choreography: Choreography) -> Frame:
     width, height = choreography.resolution
     left, top, right, bottom = choreography.safe_area
     margins = (left * width, top * height, right * width, bottom * height)
-    return Frame(choreography.resolution, margins, choreography.gap_px, choreography.clearance_mm)
+    return Frame(
+        choreography.resolution, margins, choreography.gap_px, choreography.clearance_mm, choreography.readable
+    )
 
 
 def _encounters(assembly: Assembly, solids: Mapping[str, Solid], clearance_mm: float) -> Encounters:

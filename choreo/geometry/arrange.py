@@ -8,6 +8,8 @@ back last, rests farther out, and nobody has to pass through a part at rest. Eac
 - else out by its clearance and then sideways in free space: to the nearest free place, in frame widths and
   heights, that is clear of all that is placed and of the corridors in which the parts placed before travel.
 
+Parts that are alike are placed together where that costs no more (`geometry.siblings`).
+
 A group is placed by the part that it is named by, and the others around that one. Where they find no way out
 there, past what has not left yet, the group goes farther out.
 
@@ -27,6 +29,7 @@ from choreo.errors import ChoreoError, Finding, no_solution
 from choreo.geometry.aside import in_the_way, met_outside, sideways
 from choreo.geometry.axial import along_axis, shows
 from choreo.geometry.camera import Camera
+from choreo.geometry.siblings import siblings, together
 from choreo.geometry.standing import Standing
 from choreo.geometry.subject import Frame, Item, Subject
 from choreo.model.plan import Floats
@@ -91,8 +94,12 @@ def place(
 def _settle(standing: Standing, queue: list[Item], gap_px: float) -> None:
     """Place the first item of the queue and, of a group, all who come off it."""
     item = queue[0]
+    alike = siblings(standing.subject, queue)
     if len(item.members) == 1:
-        standing.add(queue.pop(0), _route(standing, item, gap_px))
+        routes = together(standing, queue[:alike], gap_px) if alike > 1 else None
+        for index in range(alike):
+            one = queue.pop(0)
+            standing.add(one, routes[index] if routes else _route(standing, one, gap_px))
         return
     count, least = len(standing.routes), 0.0
     for turn in range(_TRIES):

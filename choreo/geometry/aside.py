@@ -5,7 +5,7 @@ A part comes out by its clearance and then goes sideways in free space, to the n
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,10 +51,10 @@ def sideways(standing: Standing, item: Item, gap_px: float) -> Floats:
     step = lift_out(standing, item)
     shadows: list[BaseGeometry] = []
     for _ in range(1 + len(item.outside)):
-        rest = _beside(standing, item, step, gap_px, shadows)
+        rest = beside(standing, item, step, gap_px, shadows)
         out = step.out
         if seen(step.direction, standing.eye) < FACES and item.part not in standing.subject.travels:
-            least = step.before[-1] + step.direction * _least_lift(standing, item, step, rest - out)
+            least = step.before[-1] + step.direction * least_lift(standing, item, step, rest - out)
             rest, out = rest + least - out, least
         route = np.concatenate([step.before, [out, rest]])
         hit = met_outside(standing, item, route)
@@ -98,6 +98,11 @@ class Out:
     points: Floats
     """(n, 3) its corners there."""
 
+    def raised(self, lift: float) -> Out:
+        """Return the same with another lift."""
+        out = self.before[-1] + self.direction * lift
+        return Out(self.before, self.direction, lift, out, self.points + out - self.out)
+
 
 def lift_out(standing: Standing, item: Item) -> Out:
     """Return where an item is when it has come out by its clearance."""
@@ -112,28 +117,30 @@ def lift_out(standing: Standing, item: Item) -> Out:
     return Out(before, direction, lift, out, subject.points[item.part] + out)
 
 
-def _beside(standing: Standing, item: Item, step: Out, gap_px: float, shadows: Sequence[BaseGeometry]) -> Floats:
-    """The nearest place, (3,), that is free for all."""
-    subject, frame, middle = standing.subject, standing.frame, standing.eye
+def beside(standing: Standing, item: Item, step: Out, gap_px: float, shadows: Sequence[BaseGeometry]) -> Floats:
+    """Return the displacement, (3,), at which what has come out is at the nearest place that is free for all."""
+    frame, middle = standing.frame, standing.eye
     direction, centre = step.direction, step.points.mean(axis=0)
     views = hulls_through(step.points, standing.matrices)
     hull = views[standing.middle]
-    wish = _lean(subject, item.part, middle) * frame.size * _BIAS
+    wish = _lean(standing.subject, item.part, middle) * frame.size * _BIAS
     air = frame.clearance_mm * float(middle.scale_at(centre))
     backs = [_back_to(middle, camera, centre, direction) for camera in standing.cameras]
     lanes = np.array(standing.lanes(item), dtype=np.object_)
     extra = lane = inset = 0.0
     for _ in range(_TRIES):
         allowed = _room(hull, frame, inset) if standing.bounded else None
-        forbidden = [_covered(standing, views, backs, gap_px + extra), *shadows]
-        if len(lanes):
-            forbidden += list(shapely.polygons(keep_outs(lanes, hull, air + lane)))
+        forbidden = [
+            _covered(standing, views, backs, gap_px + extra),
+            _travelled(standing, item, hull, air + lane),
+            *shadows,
+        ]
         shift = nearest_free(forbidden, wish, frame.size, allowed)
         if shift is None:
             raise _no_room(item.part, hull, list(standing.routes), frame)
-        rest = step.out + _level(shift, centre, direction, middle)
+        rest = step.out + level(shift, centre, direction, middle)
         # Under a perspective camera the outline changes as the part goes sideways: look again where it ended.
-        hulls = hulls_through(subject.points[item.part] + rest, standing.matrices)
+        hulls = hulls_through(step.points + rest - step.out, standing.matrices)
         apart = standing.gap(hulls)
         in_lane = bool(len(lanes)) and bool(shapely.dwithin(hulls[standing.middle], lanes, air / 2).any())
         beyond = standing.beyond(hulls) if standing.bounded else 0.0
@@ -155,10 +162,27 @@ def _covered(standing: Standing, views: Geometries, backs: Sequence[Floats], gap
 
     if standing.eye.is_perspective or len(views) > 1:
         return shapely.union_all(shapely.polygons(rings(0)))
-    # Under one parallel camera what is forbidden to one part is forbidden to all of its outline, only displaced.
-    own = corners(views[0])
-    key = (np.round(own - own[0], _DIGITS).tobytes(), np.float64(gap_px).tobytes())
-    union = standing.cover(key, lambda count: rings(count) + own[0])
+    return _shared(standing, views[0], ("rest", gap_px), rings)
+
+
+def _travelled(standing: Standing, item: Item, hull: BaseGeometry, air: float) -> BaseGeometry:
+    """The shifts of an item's outline on the middle screen that bring it into a corridor."""
+
+    def rings(count: int) -> Floats:
+        lanes = standing.lanes(item)[max(count - 1, 0) :]
+        return keep_outs(np.array(lanes, dtype=np.object_), hull, air) if lanes else np.zeros((0, 3, 2))
+
+    if standing.eye.is_perspective or item.chain:
+        return shapely.union_all(shapely.polygons(rings(0)))
+    return _shared(standing, hull, ("way", air), rings)
+
+
+def _shared(
+    standing: Standing, hull: BaseGeometry, what: tuple[str, float], rings: Callable[[int], Floats]
+) -> BaseGeometry:
+    """Under a parallel camera what is forbidden to one part is forbidden to all of its outline, only displaced."""
+    own = corners(hull)
+    union = standing.cover((*what, np.round(own - own[0], _DIGITS).tobytes()), lambda count: rings(count) + own[0])
     return shapely.transform(union, lambda xy: xy - own[0])
 
 
@@ -178,7 +202,7 @@ def _outs(subject: Subject, item: Item) -> Floats:
     return np.asarray(np.max(outs, axis=0) - float(subject.before(item.part)[-1] @ direction))
 
 
-def _least_lift(standing: Standing, item: Item, step: Out, across: Floats) -> float:
+def least_lift(standing: Standing, item: Item, step: Out, across: Floats) -> float:
     """Return the least of the depths at which it clears one part or another that lets it go this way sideways."""
     subject, direction = standing.subject, step.direction
     start = subject.before(item.part)[-1]
@@ -194,7 +218,7 @@ def _least_lift(standing: Standing, item: Item, step: Out, across: Floats) -> fl
     return step.lift
 
 
-def _level(shift: Floats, at: Floats, direction: Floats, camera: Camera) -> Floats:
+def level(shift: Floats, at: Floats, direction: Floats, camera: Camera) -> Floats:
     """Return the displacement across `direction` that moves a point by `shift` px on the screen.
 
     Going sideways at the height it came out to, a part stays clear of all that it came out of.
@@ -214,7 +238,7 @@ def _back_to(middle: Camera, camera: Camera, at: Floats, direction: Floats) -> F
     """
     if camera is middle:
         return np.eye(2)
-    steps = np.stack([_level(np.array(shift), at, direction, middle) for shift in ((1.0, 0.0), (0.0, 1.0))])
+    steps = np.stack([level(np.array(shift), at, direction, middle) for shift in ((1.0, 0.0), (0.0, 1.0))])
     small = 1e-3 / float(np.abs(steps).max())
     there = (camera.project(at + small * steps)[0] - camera.project(at)[0]).T / small
     u, size, v = np.linalg.svd(there)

@@ -35,7 +35,7 @@ _SMOOTH_PX = 0.8
 """Both pictures are blurred by this: enough that reading between pixels is exact to some thousandths of a step."""
 _FEWEST = 150
 """Fewer pixels than this are no texture."""
-_MOST = 40_000
+_MOST = 20_000
 """Pixels compared; of more, every second, third, ... counts."""
 _COARSEST_PX = 10.0
 """The part's radius on the smallest picture: below that nothing of it is left."""
@@ -49,6 +49,8 @@ _SHARED = 0.25
 """Share of the hero's slopes along a direction that the plate must have too: of pure noise they share a few percent."""
 _LEAST_CONTRAST = 4e-3
 """One step of 8 bit: a part with less is plain."""
+_TRIED = 5
+"""Shifts tried in x and in y where the start leads nowhere, over a third of the part's radius both ways."""
 _SURE = 0.5
 """Share of the contrast explained from which the two show the same thing."""
 
@@ -64,8 +66,9 @@ def register_content(
 ) -> ContentFit:
     """Return where a plate's picture fits the hero's best.
 
-    A local optimum near the start, coarse to fine; the start may be off by about an eighth of the part's size. Where
-    texture is too poor along a direction, that direction is held at the start and named.
+    A local optimum near the start, coarse to fine; the start may be off by about an eighth of the part's size, if its
+    turn is right to a few degrees. Where texture is too poor along a direction, that direction is held at the start
+    and named.
 
     Parameters
     ----------
@@ -95,11 +98,9 @@ def register_content(
     finest = scenes[0]
     if float(finest.template.std(axis=0).max()) < _LEAST_CONTRAST:
         return _none(start, "its plate is plain: there is nothing on it to go by")
-    motion = np.zeros(4)
-    for scene, coarser in zip(reversed(scenes), [None, *reversed(scenes[1:])], strict=True):
-        if coarser is not None:
-            motion = motion * 2.0
-        motion = descend(scene.evidence, motion, np.eye(4), 30, scene.lever.radius / 8)
+    motion = _first(scenes[-1])
+    for scene in reversed(scenes[:-1]):
+        motion = descend(scene.evidence, motion * 2.0, np.eye(4), 30, scene.lever.radius / 8)
     motion, parted = settle(finest.evidence, motion, 30, 1.0)
     return _answer(finest, start, motion, parted)
 
@@ -228,21 +229,45 @@ def _cut_out(
     finer = 0.5 * math.sqrt(max(0.0, 1 / start.scale**2 - 1))
     coarser = 0.5 * math.sqrt(max(0.0, start.scale**2 - 1))
     shape = len(rows), len(columns)
-    template = cubic_at(blurred(plate, finer), back).reshape(*shape, 3)
-    inside = ((back > 0.5) & (back < np.array(alpha.shape[::-1]) - 0.5)).all(axis=1)
-    mask = (inside & (linear_at(alpha, back) >= _OPAQUE)).reshape(shape)
+    inside: Bools = np.asarray(((back > 0.5) & (back < np.array(alpha.shape[::-1]) - 0.5)).all(axis=1))
+    inside[inside] = linear_at(alpha, back[inside]) >= _OPAQUE
+    if not inside.any():
+        return None
+    drawn = cubic_at(blurred(plate, finer), back[inside])
+    # Around it the part's mean colour: the background it was shot on would bleed in where the picture is halved.
+    template = np.tile(drawn.mean(axis=0), (len(back), 1))
+    template[inside] = drawn
+    template, mask = template.reshape(*shape, 3), np.asarray(inside.reshape(shape))
     window = slice(low[1], high[1]), slice(low[0], high[0])
     if visible is not None:
         mask &= visible[window]
     return template, mask, blurred(hero[window].astype(np.float64), coarser), low.astype(np.float64)
 
 
+def _first(scene: _Scene) -> Floats:
+    """The motion on the smallest pictures: from the start, or if that leads nowhere, the best from a grid around it."""
+
+    def down(shift: tuple[float, float]) -> Floats:
+        return descend(scene.evidence, np.array([*shift, 0.0, 0.0]), np.eye(4), 12, scene.lever.radius / 8)
+
+    motion = down((0.0, 0.0))
+    if _explained(scene.compare(motion)) >= _SURE:
+        return motion
+    steps = np.linspace(-1.0, 1.0, _TRIED) * scene.lever.radius / 3
+    tried = [motion, *(down((float(x), float(y))) for y in steps for x in steps)]
+    return tried[int(np.argmax([round(_explained(scene.compare(one)), 6) for one in tried]))]
+
+
+def _explained(found: _Compared) -> float:
+    """Share of the hero's contrast that the plate explains, where they are compared; below 0 where it adds to it."""
+    share = found.weight / max(float(found.weight.sum()), 1e-12)
+    contrast = float((share @ (found.seen - share @ found.seen) ** 2).sum())
+    return 1.0 - float((share @ found.left**2).sum()) / max(contrast, _LEAST_SD**2)
+
+
 def _answer(scene: _Scene, start: Similarity, motion: Floats, parted: Split) -> ContentFit:
     found = scene.compare(motion)
-    total = max(float(found.weight.sum()), 1e-12)
-    share = found.weight / total
-    contrast = float((share @ (found.seen - share @ found.seen) ** 2).sum())
-    explained = 1.0 - float((share @ found.left**2).sum()) / max(contrast, _LEAST_SD**2)
+    explained = _explained(found)
     trouble = ""
     if explained < _SURE:
         trouble = "what its plate shows is not what the hero shows there"

@@ -100,11 +100,11 @@ def _along_both(picture: Floats, kernel: Floats) -> Floats:
     for axis in (0, 1):
         room = [(reach, reach) if a == axis else (0, 0) for a in range(picture.ndim)]
         padded = np.pad(picture, room, mode="edge")
-        length = picture.shape[axis]
-        picture = sum(
-            (share * np.take(padded, range(k, k + length), axis) for k, share in enumerate(kernel)),
-            start=np.zeros_like(picture),
-        )
+        moved = np.moveaxis(padded, axis, 0)
+        total = np.zeros_like(np.moveaxis(picture, axis, 0))
+        for k, share in enumerate(kernel):
+            total += share * moved[k : k + len(total)]
+        picture = np.moveaxis(total, 0, axis)
     return picture
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -177,9 +178,17 @@ def _chosen(views: _Views, rows: Bools) -> _Views:
 
 def _depths(solid: Solid, views: _Views) -> Floats:
     """(n, k) depth of the solid's outermost points; no limit for a parallel view."""
-    depth = np.asarray(views.matrix[:, 2, :3] @ hull_points(solid).T + views.matrix[:, 2, 3:])
+    if not views.perspective.any():
+        return np.full((len(views.matrix), 1), np.inf)
+    depth = np.asarray(views.matrix[:, 2, :3] @ _hull_points(solid).T + views.matrix[:, 2, 3:])
     depth[~views.perspective] = np.inf
     return depth
+
+
+@lru_cache(maxsize=256)
+def _hull_points(solid: Solid) -> Floats:
+    """The same array for the same solid: frames asked for one by one pay for it once."""
+    return hull_points(solid)
 
 
 def _whole_images(pieces: _Pieces, views: _Views) -> Geometries:

@@ -49,7 +49,7 @@ class Standing:
         self._box = {part: np.stack([own.min(axis=0), own.max(axis=0)]) for part, own in subject.points.items()}
         self._names = {part: index for index, part in enumerate(self._box)}
         self._still = np.stack(list(self._box.values()))
-        self._covers: dict[tuple[bytes, ...], tuple[int, BaseGeometry]] = {}
+        self._covers: dict[tuple[object, ...], tuple[int, BaseGeometry]] = {}
         self._add(subject.body, (), np.zeros((1, 3)))
 
     @property
@@ -163,16 +163,20 @@ class Standing:
         first = min(order.index(member) for member in item.members)
         return [part for part in order[:first] if part in self.kept]
 
-    def near(self, member: str, path: Floats, others: Sequence[str]) -> list[str]:
-        """Those of `others`, at their assembled places, whose boxes the member's meets on a path (k, 3)."""
+    def meets(self, member: str, path: Floats, boxes: Floats) -> list[int]:
+        """Which of the boxes (n, 2, 3) the member's own meets, or comes near, on a path (k, 3)."""
         legs = np.stack([np.minimum(path[:-1], path[1:]), np.maximum(path[:-1], path[1:])], axis=1)
         swept = self._box[member] + legs
-        there = self._still[[self._names[other] for other in others]]
         room = self.frame.clearance_mm + _BOX_MM
-        meets = (there[:, None, 0] < swept[:, 1] + room) & (there[:, None, 1] > swept[:, 0] - room)
-        return [others[index] for index in np.flatnonzero(meets.all(axis=2).any(axis=1)).tolist()]
+        apart = (boxes[:, None, 0] >= swept[:, 1] + room) | (boxes[:, None, 1] <= swept[:, 0] - room)
+        return [int(index) for index in np.flatnonzero((~apart.any(axis=2)).any(axis=1))]
 
-    def cover(self, key: tuple[bytes, ...], rings: Callable[[int], Floats]) -> BaseGeometry:
+    def near(self, member: str, path: Floats, others: Sequence[str]) -> list[str]:
+        """Those of `others`, at their assembled places, whose boxes the member's meets on a path (k, 3)."""
+        there = self._still[[self._names[other] for other in others]]
+        return [others[index] for index in self.meets(member, path, there)]
+
+    def cover(self, key: tuple[object, ...], rings: Callable[[int], Floats]) -> BaseGeometry:
         """Return the union of what all that stands forbids, as it grows.
 
         `rings` gives what the parts from a number on forbid, (n, v, 2), in coordinates that movers of the same key

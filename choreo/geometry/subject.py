@@ -30,6 +30,8 @@ class Frame:
         Clear screen space between parts at rest.
     clearance_mm : float
         Kept in space between parts that do not touch.
+    readable : float
+        Fraction of its outline that every part shows at rest, at least.
 
     """
 
@@ -37,6 +39,7 @@ class Frame:
     margins: tuple[float, float, float, float]
     gap_px: float
     clearance_mm: float
+    readable: float = 0.98
 
     @property
     def size(self) -> Floats:

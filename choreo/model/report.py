@@ -44,6 +44,8 @@ class PartReport:
     least_clearance_mm: float | None
     """Room kept to parts that it does not touch while it moves; None where it is not kept or not asked."""
     moves: tuple[MoveReport, ...]
+    visible: float | None = None
+    """The least fraction of its outline that it shows while all are at rest; None if they never are."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,8 @@ class ShotReport:
     """Frames on which at least one holdout stands."""
     fastest_part: str | None
     parts: tuple[PartReport, ...]
+    crossings: int | None = None
+    """Pairs of parts whose straight lines from assembled to rest cross on the screen; None if they never rest."""
     plates: tuple[PlateUse, ...] = ()
     """How the photographs fit this shot, a part that has any."""
 

@@ -16,9 +16,17 @@ from choreo.errors import Finding
 from choreo.geometry.camera import Camera
 from choreo.geometry.subject import Frame
 from choreo.model.plan import Floats
+from choreo.model.tracks import PartTrack
 
 _OK_PX = 0.05
 """px; less than this is rounding, not a part that stands too close or outside."""
+_SAME_MM = 1e-9
+"""A part is at rest where it is this near to the end of its route."""
+
+
+def frames_at_rest(frames: Sequence[int], tracks: Sequence[PartTrack]) -> list[int]:
+    """Return those of the rest frames on which all parts really are at rest: an easing may jump on its first frame."""
+    return [f for f in frames if all(np.allclose(t.position[f], t.route[-1], rtol=0, atol=_SAME_MM) for t in tracks)]
 
 
 def check_framing(

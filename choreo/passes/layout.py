@@ -20,6 +20,7 @@ from choreo.geometry.approved import Kept
 from choreo.geometry.arrange import place
 from choreo.geometry.camera import Camera
 from choreo.geometry.placement import hulls_through
+from choreo.geometry.siblings import crossings
 from choreo.geometry.subject import Frame, Subject
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
@@ -53,6 +54,9 @@ class Layout:
         For all who leave with a group, the way along the route at which it comes off each group, outermost first;
         of the part that a group is named by, its own group's is the whole route. Parts that leave alone are not
         in it.
+    crossings : int or None
+        Pairs of parts whose straight lines from assembled to rest, of their middles, cross on the screen on the
+        first of those frames; None if there are none.
 
     """
 
@@ -62,6 +66,7 @@ class Layout:
     least_gap_px: float
     distance_mm: float | None
     shared_mm: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    crossings: int | None = None
 
 
 def plan_layout(subject: Subject, shot: Shot, frame: Frame, kept: Kept | None = None) -> Layout:
@@ -109,7 +114,17 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame, kept: Kept | None = 
             break
         watched.add(rest[worst])
     distance, shared = size if stage.perspective else None, shared_ways(subject, routes)
-    return Layout(cameras, routes, rest, float(gaps[worst]), distance, shared)
+    return Layout(
+        cameras, routes, rest, float(gaps[worst]), distance, shared, _crossings(subject, routes, cameras[rest[0]])
+    )
+
+
+def _crossings(subject: Subject, routes: Mapping[str, Floats], camera: Camera) -> int:
+    if not subject.order:
+        return 0
+    homes = np.stack([subject.points[part].mean(axis=0) for part in subject.order])
+    ends = homes + np.stack([routes[part][-1] for part in subject.order])
+    return crossings(camera.project(homes)[0], camera.project(ends)[0])
 
 
 def _around(subject: Subject, frame: Frame, kept: Kept, stage: Stage, rest: tuple[int, ...]) -> Layout:

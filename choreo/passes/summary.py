@@ -6,7 +6,7 @@ In:  facts of each shot      Out: Report
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -35,6 +35,10 @@ class ShotFacts:
     bare_pairs: tuple[tuple[str, str], ...]
     clearance: Mapping[tuple[str, str], float]
     warnings: tuple[Finding, ...]
+    visible: Mapping[str, float] = field(default_factory=dict)
+    """The least fraction of each part that shows at rest; empty where they never are."""
+    crossings: int | None = None
+    """Pairs of parts whose ways cross on the screen; None where nothing rests apart."""
     plates: tuple[PlateUse, ...] = ()
 
 
@@ -77,6 +81,7 @@ def _shot(removal: Removal, facts: ShotFacts) -> ShotReport:
         len(held),
         fastest.id if fastest.fastest_px > 0 else None,
         parts,
+        facts.crossings,
         facts.plates,
     )
 
@@ -105,6 +110,7 @@ def _part(removal: Removal, facts: ShotFacts, track: PartTrack) -> PartReport:
         worst + 1 if worst is not None else None,
         min(kept) if kept and not bare and not still else None,
         moves,
+        facts.visible.get(track.id),
     )
 
 

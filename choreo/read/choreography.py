@@ -26,6 +26,7 @@ DEFAULTS: Mapping[str, Any] = {
     "stagger": 3,
     "gap_px": 24.0,
     "clearance_mm": 0.5,
+    "readable": 0.98,
     "settle": "free",
 }
 
@@ -142,6 +143,7 @@ def build_choreography(value: Mapping[str, Any]) -> Choreography:
         safe_area=_margins(value.get("safe_area", "ebu-r95-graphics")),
         gap_px=float(defaults["gap_px"]),
         clearance_mm=float(defaults["clearance_mm"]),
+        readable=float(defaults["readable"]),
         shots=tuple(_shot(shot, defaults, resolution) for shot in value["shot"]),
         lock=build_lock(value),
     )

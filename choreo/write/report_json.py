@@ -86,6 +86,7 @@ def _shot(shot: ShotReport) -> dict[str, Any]:
         "holdout_frames": shot.holdout_frames,
         "fastest_part": shot.fastest_part,
         "parts": [_part(part) for part in shot.parts],
+        "crossings": shot.crossings,
         "plates": [_plate(use) for use in shot.plates],
     }
 
@@ -118,6 +119,7 @@ def _part(part: PartReport) -> dict[str, Any]:
         "fastest_frame": part.fastest_frame,
         "least_clearance_mm": _number(part.least_clearance_mm),
         "moves": [_move(move) for move in part.moves],
+        "visible": _number(part.visible),
     }
 
 

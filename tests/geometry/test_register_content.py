@@ -72,6 +72,13 @@ def test_any_place_near_the_start_comes_back(scale, turn, x, y, seed):
     assert farthest_apart(found.transform, true, ENDS) < 0.1
 
 
+def test_a_start_that_is_an_eighth_of_the_part_off():
+    true = Similarity(1, 0, (35, 35))
+    plate = painted(SIZE, texture, 0.02)
+    found = register_content(plate, disc_matte(), hero_of(true, 0.02), Similarity(1, 0, (43.5, 27)))
+    assert farthest_apart(found.transform, true, ENDS) < 0.1
+
+
 def test_a_third_hidden_needs_the_mask():
     true = Similarity(1, 0, (30, 30))
     hero = hero_of(true, 0.02)

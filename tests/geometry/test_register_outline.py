@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plates_on_hero import BRACKET, box, farthest_apart, matte, round_shape, traced
 
+from choreo.geometry.register_motion import OPEN, Evidence, determined, split
 from choreo.geometry.register_outline import register_outline
 from choreo.geometry.registration import apply
 from choreo.model.registration import IDENTITY, Similarity
@@ -146,6 +147,36 @@ def test_where_it_is_worst_is_said():
     found = register_outline([shapely.Polygon(box(40, 40, 160, 150))], [shapely.Polygon(hero)], IDENTITY)
     assert found.mean_px < 0.05
     assert farthest_apart(found.transform, IDENTITY, box(40, 40, 160, 150)) < 0.02
+
+
+def test_a_swelling_is_not_averaged_in():
+    # 40 of 460 px of the hero's outline were painted 0.8 px out: by plain least squares they would draw the rest along.
+    hero = np.array([(40, 40), (160, 40), (160, 60), (160.8, 60.5), (160.8, 100), (160, 100.5), (160, 150), (40, 150)])
+    found = register_outline(
+        [shapely.Polygon(box(40, 40, 160, 150))], [shapely.Polygon(hero)], Similarity(1, 0, (2, 1))
+    )
+    assert farthest_apart(found.transform, IDENTITY, box(40, 40, 160, 150)) < 0.01
+    assert found.used_share < 0.95
+
+
+def evidence(sizes, floor, noise, count):
+    normal = np.diag(np.array(sizes, float))
+    return Evidence(normal, np.zeros(4), noise, count, normal, floor * np.eye(4))
+
+
+def test_what_counts_as_measured_by_hand():
+    # A turn that shows 0.002 of itself is under a floor of 0.004, however many points there are.
+    parted = split(evidence([1, 1, 1, 0.002], 0.004, 0.01, 1e9), OPEN)
+    assert determined(parted) == ALL[:3]
+    # Noise of 0.1 px, 10 points: a direction that shows a hundredth has a variance of 0.01 / (0.01 * 10), 0.32 px: too
+    # unsure; with 100 points, 0.1 px. What is sure adds 0.01 / 100 three times: 0.1015 px in all.
+    assert determined(split(evidence([1, 1, 1, 0.01], 0.004, 0.01, 10), OPEN)) == ALL[:3]
+    parted = split(evidence([1, 1, 1, 0.01], 0.004, 0.01, 100), OPEN)
+    assert determined(parted) == ALL
+    assert parted.sd_px == pytest.approx(math.sqrt(0.01 + 3e-4))
+    # What was held stays held.
+    again = split(evidence([1, 1, 1, 1], 0.004, 0.01, 100), split(evidence([1, 1, 1, 0], 0.004, 0.01, 100), OPEN))
+    assert determined(again) == ALL[:3]
 
 
 def test_same_input_same_answer():

@@ -52,6 +52,10 @@ def test_holes_of_the_hero_are_no_gaps():
     assert (found.surplus_px2, found.missing_px2, found.worst_px, found.mean_px) == (0, 0, 0, 0)
     plugged = register_stack([HERO], ring)
     assert [piece.area for piece in plugged.surplus] == [400]
+    # The stack's 320 px of outline lie on the hero's. Of the hero's 400 the hole's upper and lower sides, 20 each, are
+    # 20 px from the stack's outline, the other two 20 to 30: 2 (20 x 20 + 20 x 25) / 400 = 4.5, and 0 the other way.
+    assert plugged.mean_px == pytest.approx(2.25)
+    assert plugged.worst_px == pytest.approx(30)
 
 
 def test_pieces_come_largest_first():

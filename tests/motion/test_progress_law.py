@@ -83,7 +83,7 @@ def test_stretches_by_hand():
     law = progress_law([first, second, move(30, 10, kind="assemble")])
     assert list(progress(law, [0, 5, 10, 12, 14, 19, 24, 35, 40])) == [0, 0.125, 0.25, 0.25, 0.25, 0.625, 1, 0.5, 0]
     assert keys(law)[1:3] == (Key(10, 0.25), Key(14, 0.25, "linear"))
-    with pytest.raises(ValueError, match="is at progress 0.25 on frame 30, not at 1"):
+    with pytest.raises(ValueError, match=r"is at progress 0\.25 on frame 30, not at 1"):
         progress_law([first, move(30, 10, kind="assemble")])
 
 

@@ -103,6 +103,17 @@ def test_a_part_inside_without_a_picture_cannot_be_measured():
     assert "no picture" in dial.said
 
 
+def test_a_rim_just_inside_another_part_is_not_drawn_to_the_hero():
+    # A frame 3 to 5 px inside the shell's edge, all along: by itself it would fit the hero's outline, 5 % larger.
+    middle = on_hero("shell").mean(axis=0)
+    inset = middle + 0.95 * (on_hero("shell") - middle)
+    own = inset - np.array(origin_px(OFFSETS["dial"], HERO)) + TRUE["dial"].pivot_px
+    rim = Photograph((shapely.Polygon(own),))
+    shell = photograph("shell")
+    found = register(assembly(), {"shell": shell, "dial": rim}, hero_still())
+    assert part_of(found, "dial").verdict == "unmeasured"
+
+
 def test_a_plain_part_inside_cannot_be_measured():
     found = registered(WRONG, dial={"colour": np.full((160, 180, 3), 0.4)})
     assert "plain" in part_of(found, "dial").said

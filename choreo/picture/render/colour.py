@@ -23,6 +23,8 @@ Picture = Singles
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
 
 _STEPS = 65535
+_NONE = np.float32(1e-6)
+"""Alpha below this is none: colour cannot be told from rounding, and no code of 16 bits shows it."""
 
 
 def to_linear(value: ArrayLike) -> Floats:
@@ -63,11 +65,14 @@ def from_codes(codes: Codes) -> Picture:
 def to_8_bit(picture: Picture) -> NDArray[np.uint8]:
     """Return straight sRGB codes of 8 bits; a pixel without alpha is black."""
     out = np.empty(picture.shape, dtype=np.uint8)
-    straight = _straight(picture)
-    straight *= np.float32(_STEPS)
+    alpha = picture[..., 3]
+    # Division comes once a pixel, and the table's index is made on the way.
+    steps = np.float32(_STEPS) / np.where(alpha > _NONE, alpha, np.float32(1))
+    straight = picture[..., :3] * steps[..., None]
     straight += np.float32(0.5)
-    out[..., :3] = _code_table()[straight.astype(np.uint16)]
-    out[..., 3] = _rounded(picture[..., 3], 255)
+    np.clip(straight, 0, np.float32(_STEPS), out=straight)
+    np.take(_code_table(), straight.astype(np.uint16), out=out[..., :3], mode="clip")
+    out[..., 3] = np.minimum(alpha, 1) * np.float32(255) + np.float32(0.5)
     return out
 
 
@@ -92,7 +97,7 @@ def dissolve_over(still: Picture, share: float, stack: Picture) -> Picture:
 def _straight(picture: Picture) -> Singles:
     """Colours with the alpha divided out, within 0 and 1."""
     alpha = picture[..., 3:]
-    straight = picture[..., :3] / np.where(alpha > 0, alpha, np.float32(1))
+    straight = picture[..., :3] / np.where(alpha > _NONE, alpha, np.float32(1))
     return np.asarray(np.clip(straight, 0, 1), dtype=np.float32)
 
 

@@ -17,12 +17,13 @@ from choreo.model.assembly import Assembly
 from choreo.model.plan import Floats
 from choreo.model.tracks import ShotTracks
 from choreo.picture.render.blur import instants
-from choreo.picture.render.colour import Picture, Singles, dissolve_over, to_8_bit, to_16_bit
+from choreo.picture.render.canvas import Canvas
+from choreo.picture.render.colour import Picture, Singles, to_8_bit, to_16_bit
 from choreo.picture.render.coverage import Window
 from choreo.picture.render.facets import Facets, facets_of
 from choreo.picture.render.moment import Moment, moment_at
 from choreo.picture.render.plates import PlateImage, plate_tile
-from choreo.picture.render.shares import Layer, layers_in_order, layers_of
+from choreo.picture.render.shares import Known, Layer, layers_in_order, layers_of
 from choreo.picture.render.solids import solid_tile
 from choreo.picture.render.tile import Tile
 
@@ -54,13 +55,17 @@ class Renderer:
     """Plates with a picture of their own for some plate frames: of a part, by plate frame."""
     _tiles: dict[str, tuple[bytes, Tile | None]] = field(default_factory=dict)
     _outlines: dict[tuple[str, bytes], BaseGeometry] = field(default_factory=dict)
-    _last: list[tuple[bytes, Picture]] = field(default_factory=list)
+    _known: dict[str, Known] = field(default_factory=dict)
 
     @cached_property
     def window(self) -> Window:
         """The whole picture."""
         share = SIZES[self.size]
         return Window(0, 0, *(max(1, round(px * share)) for px in self.resolution))
+
+    @cached_property
+    def _canvas(self) -> Canvas:
+        return Canvas(self.window)
 
     @cached_property
     def origins(self) -> dict[str, Floats]:
@@ -79,23 +84,30 @@ class Renderer:
             8 or 16: sRGB codes with straight alpha; 32: float, linear light, premultiplied.
 
         """
-        picture = self.picture(shot, frame)
-        return picture if bits == 32 else to_8_bit(picture) if bits == 8 else to_16_bit(picture)
+        canvas = self._drawn(shot, frame)
+        if bits == 32:
+            return canvas.picture.copy()
+        out = np.zeros(canvas.picture.shape, dtype=np.uint8 if bits == 8 else np.uint16)
+        for window in canvas.blocks():
+            out[window.slices] = (to_8_bit if bits == 8 else to_16_bit)(canvas.picture[window.slices])
+        return out
 
     def picture(self, shot: ShotTracks, frame: int) -> Picture:
-        """Return a frame in linear light, premultiplied, on nothing. It is kept: do not write on it."""
+        """Return a frame in linear light, premultiplied, on nothing."""
+        return self._drawn(shot, frame).picture.copy()
+
+    def _drawn(self, shot: ShotTracks, frame: int) -> Canvas:
+        """The canvas with a frame on it; the next frame is drawn on the same one."""
         times = instants(shot, frame, self.shutter, self.origins, SIZES[self.size])
         moments = [self.moment(shot, time) for time in times]
         key = b"".join(self._moment_key(moment) for moment in moments)
-        if not self._last or self._last[0][0] != key:
-            total = self._stack(moments[0])
-            for moment in moments[1:]:
-                total += self._stack(moment)
-            if len(moments) > 1:
-                total /= np.float32(len(moments))
-            total.setflags(write=False)
-            self._last[:] = [(key, total)]
-        return self._last[0][1]
+        canvas = self._canvas
+        if canvas.key != key:
+            canvas.clear()
+            for moment in moments:
+                self._draw(moment, canvas, np.float32(1 / len(moments)))
+            canvas.key = key
+        return canvas
 
     def coverage(self, shot: ShotTracks, frame: int, part: str) -> Singles:
         """Return how much of each pixel (height, width) shows a part: its visible matte, motion blur included."""
@@ -122,18 +134,26 @@ class Renderer:
         """Return the layers of an instant, front to back."""
         tiles = {part: self._tile(part, moment) for part in moment.order}
         shown = {part: tile for part, tile in tiles.items() if tile is not None}
-        return layers_of(shown, moment.order, moment.holds, lambda part: self._outline(part, moment), self.window)
+        blank = self._canvas.blank()
+        known = layers_of(
+            shown, moment.order, moment.holds, lambda part: self._outline(part, moment), self.window, blank, self._known
+        )
+        self._canvas.used(blank, [each.layer.tile.window for each in known.values()])
+        self._known.clear()
+        self._known.update(known)
+        return [each.layer for each in known.values()]
 
-    def _stack(self, moment: Moment) -> Picture:
-        """The sum of all layers, and the hero over it."""
-        out = np.zeros((self.window.height, self.window.width, 4), dtype=np.float32)
-        for layer in self.layers(moment):
-            out[layer.tile.window.slices] += layer.light
-        if self.hero is not None and moment.hero > 0:
-            tile = self._hero_tile(moment)
-            if tile is not None:
-                out[tile.window.slices] = dissolve_over(tile.picture, moment.hero, out[tile.window.slices])
-        return out
+    def _draw(self, moment: Moment, canvas: Canvas, part_of: np.float32) -> None:
+        """Add an instant's share of a frame: the sum of all layers, and the hero over it."""
+        layers = self.layers(moment)
+        hero = self._hero_tile(moment) if self.hero is not None and moment.hero > 0 else None
+        for layer in layers:
+            light = layer.light if part_of == 1 else layer.light * part_of
+            if hero is not None:
+                light = _veiled(light, layer.tile.window, hero, moment.hero)
+            canvas.add(layer.tile.window, light)
+        if hero is not None:
+            canvas.add(hero.window, hero.picture * (np.float32(moment.hero) * part_of))
 
     def _hero_tile(self, moment: Moment) -> Tile | None:
         hero = self.hero
@@ -203,3 +223,14 @@ class Renderer:
             shift = np.zeros(3) if still else moment.parts[part].shift
             self._outlines[part, key] = silhouettes(self.solids[part], moment.camera, shift)[0]
         return self._outlines[part, key]
+
+
+def _veiled(light: Picture, window: Window, hero: Tile, share: float) -> Picture:
+    """A layer's light under a hero that has come in by a share: what a whole stack is under plain over."""
+    common = window.common(hero.window)
+    if common is None:
+        return light
+    out = light.copy()
+    alpha = hero.picture[common.within(hero.window)][..., 3:]
+    out[common.within(window)] *= 1 - np.float32(share) * alpha
+    return out

@@ -1,10 +1,10 @@
 """Parts with a plate: a photographed picture, laid on the screen where the tracks say.
 
-A plate is kept at several sizes, a half octave apart, each the true average of the finest (area filter). The
-size just above what the screen needs is refined to twice its grid by a cubic filter whose even samples are the
-originals, and then read linearly at exact places: no more than one pixel is ever skipped, and a plate that is
-shown at its own size on whole pixels comes out unchanged. All of it happens premultiplied, in linear light, so
-no colour of hidden pixels leaks into an edge.
+A plate is kept at several sizes, a quarter octave apart, each the true average of the finest (area filter). The
+size nearest to what the screen needs is refined to twice its grid by a cubic filter whose even samples are the
+originals, and then read linearly at exact places: a step is never longer than 2.2 of those samples, and a plate
+that is shown at its own size, or at a half or a quarter, on whole pixels comes out as it was or as its average.
+All of it happens premultiplied, in linear light, so no colour of hidden pixels leaks into an edge.
 """
 
 from __future__ import annotations
@@ -13,14 +13,17 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from choreo.model.plan import Floats
 from choreo.picture.render.colour import Picture
 from choreo.picture.render.coverage import Window, window_around
 from choreo.picture.render.tile import Tile
 
-_HALF_OCTAVE = math.sqrt(2.0)
-_KEPT_SIZES = 3
+_STEP = 2.0**0.25
+"""From one kept size to the next."""
+_GRID = 16
+_KEPT_SIZES = 4
 """How many refined sizes of a plate are kept: a zoom passes from one to the next."""
 
 
@@ -41,8 +44,7 @@ class PlateImage:
         if not self._crop:
             filled = self.picture[..., 3] > 0
             rows, columns = (np.flatnonzero(filled.any(axis=axis)) for axis in (1, 0))
-            top, bottom = (int(rows[0]), int(rows[-1]) + 1) if rows.size else (0, 1)
-            left, right = (int(columns[0]), int(columns[-1]) + 1) if columns.size else (0, 1)
+            (top, bottom), (left, right) = (_span(each) for each in (rows, columns))
             self._crop.append((left, top, np.ascontiguousarray(self.picture[top:bottom, left:right])))
         return self._crop[0]
 
@@ -56,7 +58,7 @@ class PlateImage:
             Samples along x and along y for each px of the plate, and the sample (x, y) at its top-left corner.
 
         """
-        number = max(0, math.floor(-2.0 * math.log2(scale) + 1e-9)) if scale < 1 else 0
+        number = max(0, round(-math.log2(scale) / math.log2(_STEP)))
         if number not in self._sizes:
             while len(self._sizes) >= _KEPT_SIZES:
                 self._sizes.pop(next(iter(self._sizes)))
@@ -69,7 +71,7 @@ class PlateImage:
         left, top, picture = self.cropped()
         height, width = picture.shape[:2]
         if number:
-            share = _HALF_OCTAVE**-number
+            share = _STEP**-number
             size = max(1, round(width * share)), max(1, round(height * share))
             picture = _singles(cv2.resize(picture, size, interpolation=cv2.INTER_AREA))
         per_x, per_y = picture.shape[1] / width, picture.shape[0] / height
@@ -84,6 +86,13 @@ class PlateImage:
         # Sample 2 (k + 2) stands at the centre of pixel k, which is at (k + 0.5) px.
         start = [2 * (1.5 - left * per_x), 2 * (1.5 - top * per_y)]
         return fine, np.array([2 * per_x, 2 * per_y, *start])
+
+
+def _span(filled: NDArray[np.int64]) -> tuple[int, int]:
+    """First and last, on a coarse grid, so that averages of 2, 4, 8 and 16 px are those of the whole plate."""
+    if not filled.size:
+        return 0, 1
+    return int(filled[0]) // _GRID * _GRID, -(-(int(filled[-1]) + 1) // _GRID) * _GRID
 
 
 def plate_tile(

@@ -15,7 +15,7 @@ Where they leave nothing, m is free, and the layer stays as it is.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,6 +52,23 @@ class Layer:
         return self.tile.picture if self.whole else _scaled(self.tile.picture, self.share)
 
 
+@dataclass(frozen=True, eq=False)
+class Known:
+    """A layer and what it was made from."""
+
+    layer: Layer
+    before: tuple[Layer, ...]
+    """What meets it in front."""
+    hiders: tuple[Tile | None, ...]
+    holds: tuple[Hold, ...]
+    """What is left out of it, and of others for its sake."""
+
+    def holds_for(self, other: Known) -> bool:
+        """Whether another would come out the same."""
+        one, two = ((known.layer.tile, *known.before, *known.hiders) for known in (self, other))
+        return len(one) == len(two) and all(a is b for a, b in zip(one, two, strict=True)) and self.holds == other.holds
+
+
 def layers_of(
     tiles: Mapping[str, Tile],
     order: Sequence[str],
@@ -59,8 +76,9 @@ def layers_of(
     outline: Outline,
     frame: Window,
     blank: Singles | None = None,
-) -> list[Layer]:
-    """Return the layers of a frame, front to back; parts without a tile are left out.
+    known: Mapping[str, Known] | None = None,
+) -> dict[str, Known]:
+    """Return the layers of a frame, front to back, by part; parts without a tile are left out.
 
     Exact for opaque solids. For plates the outlines are taken to lie as their solids' do.
 
@@ -78,11 +96,20 @@ def layers_of(
         Of all tiles.
     blank : (height, width) array, optional
         Of zeros, the size of the frame, to work on; it comes back filled.
+    known : mapping of part id to Known, optional
+        Layers of another frame; those on which nothing has changed are used again.
+
+    Returns
+    -------
+    mapping of part id to Known
 
     """
     taken = np.zeros((frame.height, frame.width), dtype=np.float32) if blank is None else blank
-    work = _Work(tiles, holds, outline, taken, frame)
-    return [work.add(part) for part in reversed(order) if part in tiles]
+    work = _Work(tiles, holds, outline, taken, frame, known or {})
+    for part in reversed(order):
+        if part in tiles:
+            work.add(part)
+    return work.made
 
 
 def layers_in_order(layers: Sequence[Layer], order: Sequence[str], frame: Window) -> list[Tile]:
@@ -127,27 +154,38 @@ class _Work:
     outline: Outline
     taken: Singles
     frame: Window
-    front: list[str] = field(default_factory=list)
+    known: Mapping[str, Known]
+    made: dict[str, Known] = field(default_factory=dict)
     outlines: dict[tuple[str, bool], BaseGeometry] = field(default_factory=dict)
     """Silhouettes that were asked for; True: less what is left out of them."""
     peeping: list[tuple[Window, Singles, set[str]]] = field(default_factory=list)
     """Where a part shows in its holdout, how much, and through which parts' plates."""
 
-    def add(self, part: str) -> Layer:
+    def add(self, part: str) -> None:
         """Take the next part, seen from the front."""
         tile = self.tiles[part]
-        window, own = tile.window, tile.picture[..., 3]
+        meets = [name for name in self.made if self.tiles[name].window.common(tile.window)]
+        own = tuple(self.holds.get(part, ()))
+        theirs = [hold for name in meets for hold in self.holds.get(name, ()) if part in hold.behind]
+        hiders = tuple(self.tiles.get(name) for hold in own for name in hold.behind)
+        blank = Layer(part, tile, tile.picture[..., 3], whole=True)
+        new = Known(blank, tuple(self.made[name].layer for name in meets), hiders, (*own, *theirs))
+        old = self.known.get(part)
+        below = self.taken[tile.window.within(self.frame)]
+        if old is None or not old.holds_for(new) or new.holds:
+            old = replace(new, layer=self._layer(part, tile, meets, below))
+        self.made[part] = old
+        below += old.layer.share
+
+    def _layer(self, part: str, tile: Tile, meets: list[str], below: Singles) -> Layer:
+        own = tile.picture[..., 3]
         alpha = self._held(part, tile) if part in self.holds else own
-        meets = [name for name in self.front if self.tiles[name].window.common(window)]
         share = alpha
-        below = self.taken[window.within(self.frame)]
-        if meets:
+        if meets and below.any():
             before = self._less_peeping(part, below)
             share = alpha * (1 - before)
             self._mend(part, meets, alpha, before, share)
             share = share if before is below else np.minimum(share, 1 - below)
-        below += share
-        self.front.append(part)
         return Layer(part, tile, share, share is own)
 
     def _held(self, part: str, tile: Tile) -> Singles:
@@ -186,9 +224,13 @@ class _Work:
             return
         covered = joined([_one(shape) for shape in near])
         left = minus(_one(own), covered)[0]
-        index, known = _together([own, covered[0], left], self.tiles[part].window)
-        mine, its = alpha.ravel()[index], below.ravel()[index]
-        share[...] = _replaced(share, index, mine - _overlap(known, mine, its))
+        window = self.tiles[part].window
+        where = window_around(covered[0].bounds, window)
+        if where is not None:
+            there = where.within(window)
+            index, known = _together([own, covered[0], left], where)
+            mine, its = alpha[there].ravel()[index], below[there].ravel()[index]
+            share[there] = _replaced(share[there], index, mine - _overlap(known, mine, its))
 
     def _less_peeping(self, part: str, below: Singles) -> Singles:
         """What is taken before a part, less what shows only because this part's plate is not opaque there."""
