@@ -36,6 +36,10 @@ _INSIDE = 0.25
 """Into which part of a storey's height a part is lifted before it goes sideways, at most..."""
 _LIFT = 0.5
 """...and at most this many mm."""
+_BESIDE = 0.5
+"""mm; walls no farther than this are slid along from the start on."""
+_WALLS = 16
+"""How many of those, the longest first: a round wall has a great many short ones."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,13 +193,17 @@ def _explore(space: FreeSpace, *, whole: bool = False) -> tuple[bool, list[int]]
 def find_way_out(space: FreeSpace, *, most_corners: int = 1500) -> WayOut | None:
     """Return the way out with the fewest straight moves, the shortest of these, or None if none was found.
 
+    Fewest and shortest among ways that turn at corners of the free space, where they are level with the start
+    along x or y, or where a slide along a wall beside the start comes into or out of a storey; shortest but for
+    where in a storey it goes sideways, at most half a millimetre a turn.
+
     Parameters
     ----------
     space : FreeSpace
         Of the mover.
     most_corners : int
-        Search limit: how many corners of the free space are looked at. Where the space is connected out and
-        the answer is None, this limit (or a way that needs a place between corners) is the reason.
+        Search limit: how many of these places are looked at, those nearest to the start. Where the space is
+        connected out and the answer is None, this limit (or a way that turns elsewhere) is the reason.
 
     """
     out, storeys = _explore(space, whole=False)
@@ -235,13 +243,12 @@ class _Search:
         for room in self.rooms:
             shapely.prepare(room)
         # Corners a hair off the walls: a way along them is free whatever the last digits say.
-        inner = [
-            shapely.get_coordinates(shapely.buffer(region, -_OFF_WALL, join_style="mitre")) for region in self.free
-        ]
+        off_wall = [shapely.buffer(region, -_OFF_WALL, join_style="mitre") for region in self.free]
+        inner = [shapely.get_coordinates(region) for region in off_wall]
         frame = shapely.bounds(space.frame)
         found = np.concatenate(inner)
         # Level with where it starts a part moves as the eye expects: straight along x or y.
-        level = np.concatenate([found * [1, 0], found * [0, 1]])
+        level = np.concatenate([found * [1, 0], found * [0, 1], self._along_walls(off_wall)])
         corners = np.unique(np.round(np.concatenate([np.zeros((1, 2)), found, level]), 9) + 0.0, axis=0)
         on_frame = (corners <= frame[:2] + _SNAP) | (corners >= frame[2:] - _SNAP)
         corners = corners[~on_frame.any(axis=1)]
@@ -250,6 +257,20 @@ class _Search:
         spots = shapely.points(self.corners)
         self.open = np.stack([shapely.covers(room, spots) for room in self.rooms])
         self.start = int(np.flatnonzero(np.all(self.corners == 0, axis=1))[0])
+
+    def _along_walls(self, off_wall: Sequence[BaseGeometry]) -> Floats:
+        """Where slides along the walls right beside the start come into and out of every storey, (n, 2)."""
+        room = self.free[self.space.storey(0.0) - self.first]
+        xy = shapely.get_coordinates(room)
+        near = shapely.dwithin(shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1)), shapely.Point(0, 0), _BESIDE)
+        edges = np.diff(xy, axis=0)[near]
+        size = np.hypot(*edges.T)
+        walls = edges[size > _SNAP] / size[size > _SNAP, None]
+        walls = walls[np.argsort(-size[size > _SNAP], kind="stable")][:_WALLS]
+        far = 2 * float(np.ptp(shapely.bounds(self.space.frame).reshape(2, 2), axis=0).max())
+        lines = shapely.linestrings(np.stack([-far * walls, far * walls], axis=1))
+        crossed = shapely.intersection(np.array(off_wall, dtype=np.object_)[:, None], lines[None])
+        return np.asarray(shapely.get_coordinates(crossed))
 
     def run(self) -> WayOut | None:
         storey = self.space.storey(0.0) - self.first

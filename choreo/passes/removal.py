@@ -8,17 +8,18 @@ an order whenever there is one. The same holds for groups: if the product comes 
 left after any group has gone, and so does that group. So what is free may go at once, and no choice is ever
 regretted.
 
-What goes is as small as can be. A single part goes straight if any can, else by several moves, and the body only
-where no other part can; where no single part can leave, the smallest group goes that can leave straight as one,
-else the smallest that can leave by several moves. A group then comes apart outside by the same rules. If nothing
-can go, that is proved (`choreo.model.interlock`), or the limit of the search is named.
+One part, the body, stays; everything else leaves it. What goes is as small as can be: a single part straight if any
+can, else by several moves; where no single part can leave, the smallest group that can leave straight as one, else
+the smallest that can leave by several moves. (Where only the body could leave alone, all others leave it as one:
+that is the same motion.) A group then comes apart outside by the same rules, around a body of its own. If nothing can
+go, that is proved (`choreo.model.interlock`), or the limit of the search is named.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations
+from itertools import combinations, islice
 
 import numpy as np
 
@@ -33,7 +34,7 @@ from choreo.passes.removal_ways import Straight, bits
 from choreo.passes.removal_words import interlocked, not_found
 
 _GROUPS = 250
-"""How many groups are tried for ways of several moves: all there are among 8 parts that hold each other."""
+"""How many groups are tried for ways of several moves: all there are among 8 parts and the body."""
 _CORNERS = 1500
 """How many corners of the free space a way of several moves may choose from."""
 
@@ -79,7 +80,7 @@ def plan_removal(
     normals : mapping of part id to unit vectors
         Directions to try after the joint's axis and the six axes, e.g. the contact normals.
     body : str
-        The part that should stay. It leaves (and another stays) only where no other part can leave alone.
+        The part that stays.
     search : int
         How many times as far as usual ways of several moves are looked for: 250 groups and 1500 corners times
         this.
@@ -123,34 +124,31 @@ class _Peeling:
     known: Known = field(default_factory=dict)
 
     def peel(self, present: int, body: str, *, inside: bool = False) -> Removal:
-        """Take the parts of a bit mask apart; `body` should stay."""
+        """Take the parts of a bit mask apart; `body` stays."""
         steps: list[RemovalStep] = []
-        stays = 1 << self.straight.assembly.ids.index(body)
-        while present & (present - 1):
-            step, gone = self._next(present, stays & present, inside=inside)
+        stays = 1 << self.straight.blocking.parts.index(body)
+        while present != stays:
+            step, gone = self._next(present, stays, inside=inside)
             steps.append(step)
             present &= ~gone
-        return Removal(tuple(steps), self.straight.names(present)[0])
+        return Removal(tuple(steps), body)
 
     def _next(self, present: int, body: int, *, inside: bool) -> tuple[RemovalStep, int]:
         """Return what leaves first, and as which bits."""
-        loose: list[int] = []
-        # The body is tried by itself, after all others.
-        for some in filter(None, (present & ~body, body)):
-            singles = [1 << part for part in bits(some)]
-            step = self._straight_out(singles, present)
-            if step is None:
-                some_loose = [part for part in singles if is_connected_out(self._space(part, present))]
-                step = self._wind_out(some_loose, present)
-                loose += some_loose
-            if step is not None:
-                return step, 1 << self.straight.assembly.ids.index(step.part)
+        singles = [1 << part for part in bits(present & ~body)]
+        step = self._straight_out(singles, present)
+        if step is not None:
+            return step, 1 << self.straight.blocking.parts.index(step.part)
+        loose = [part for part in singles if is_connected_out(self._space(part, present))]
+        found = self._first_wound(loose, present)
+        if found is not None:
+            return self._step(self.straight.names(found[0])[0], *found), found[0]
         group, direction = self.straight.smallest_group(present, body)
         if group:
             direction = self.straight.way(group, present) or direction
             return self._together(group, WayOut(np.zeros((1, 3)), np.array(direction))), group
-        tried = present.bit_count()
-        for groups in self._groups_by_size(present, body, _GROUPS * self.search):
+        tried = len(singles)
+        for groups in self._groups_by_size(present & ~body, _GROUPS * self.search):
             free = [group for group in groups if is_connected_out(self._space(group, present))]
             tried += len(groups)
             found = self._first_wound(free, present)
@@ -177,10 +175,6 @@ class _Peeling:
             ranked.append(((not fastener, not on_axis, out, part), step))
         return min(ranked, key=lambda pair: pair[0])[1] if ranked else None
 
-    def _wind_out(self, loose: Sequence[int], present: int) -> RemovalStep | None:
-        found = self._first_wound(loose, present)
-        return None if found is None else self._step(self.straight.names(found[0])[0], *found)
-
     def _first_wound(self, loose: Sequence[int], present: int) -> tuple[int, WayOut] | None:
         """Who leaves by the fewest straight moves, then by the shortest way, then first in the file."""
         found = [(*ranked, group) for group in loose if (ranked := self._wound(group, present))]
@@ -205,26 +199,17 @@ class _Peeling:
         via = tuple(_vector(corner) for corner in way.corners[1:])
         return RemovalStep(leader, direction, joints[0].axis if turned else None, via, inner)
 
-    def _groups_by_size(self, present: int, body: int, most: int) -> Iterator[list[int]]:
-        """Yield groups of two and more without the body, as many as may be tried, those of one size together.
+    def _groups_by_size(self, movable: int, most: int) -> Iterator[list[int]]:
+        """Yield groups of two and more, as many as may be tried, those of one size together.
 
-        A group and the rest move apart the same way: of the two the one without the body is looked at, or
-        without a body the smaller one.
+        A group and the rest move apart the same way, so groups that hold the body need not be looked at.
         """
-        parts = list(bits(present & ~body))
-        count = present.bit_count()
-        largest = count - 2 if body else count // 2
-        for size in range(2, largest + 1):
-            chosen = []
-            for members in combinations(parts, size):
-                if not body and 2 * size == count and members[0] != parts[0]:
-                    break  # its other half has been looked at
-                if most == 0:
-                    break
-                chosen.append(sum(1 << part for part in members))
-                most -= 1
+        parts = list(bits(movable))
+        for size in range(2, len(parts) + 1):
+            chosen = list(islice(combinations(parts, size), most))
+            most -= len(chosen)
             if chosen:
-                yield chosen
+                yield [sum(1 << part for part in members) for members in chosen]
 
     def _space(self, group: int, present: int, *, kept: bool = False) -> FreeSpace:
         names = self.straight.names

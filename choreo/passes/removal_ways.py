@@ -54,24 +54,32 @@ class Straight:
     blocking: Blocking
     normals: Mapping[str, Sequence[Vector]]
     _held: dict[tuple[int, Vector], int] = field(default_factory=dict)
+    _joints: dict[int, list[Joint]] = field(default_factory=dict)
+    _wishes: dict[int, tuple[Vector, ...]] = field(default_factory=dict)
     _tries: dict[int, tuple[Vector, ...]] = field(default_factory=dict)
     _reach: dict[Vector, Floats] = field(default_factory=dict)
 
     def names(self, group: int) -> tuple[str, ...]:
         """Return the parts of a group, in file order."""
-        return tuple(self.assembly.ids[part] for part in bits(group))
+        return tuple(self.blocking.parts[part] for part in bits(group))
 
     def joints(self, group: int) -> list[Joint]:
         """Return the joints that lead from a group to parts outside it, in file order."""
-        names = self.names(group)
-        return [joint for joint in self.assembly.joints if joint.part in names and joint.into not in names]
+        if group not in self._joints:
+            names = self.names(group)
+            own = [joint for joint in self.assembly.joints if joint.part in names and joint.into not in names]
+            self._joints[group] = own
+        return self._joints[group]
 
     def wishes(self, group: int) -> tuple[Vector, ...]:
         """Return the axes along which a group's joints leave; those along which others leave it, turned, come after."""
+        if group in self._wishes:
+            return self._wishes[group]
         names = self.names(group)
         theirs = [joint.axis for joint in self.assembly.joints if joint.into in names and joint.part not in names]
         own = [joint.axis for joint in self.joints(group)]
-        return _unique([*own, *((-x, -y, -z) for x, y, z in theirs)])
+        self._wishes[group] = _unique([*own, *((-x, -y, -z) for x, y, z in theirs)])
+        return self._wishes[group]
 
     def tries(self, group: int) -> tuple[Vector, ...]:
         """Return the directions that a group would rather take than others: joint axes, axes, contact normals."""
@@ -98,7 +106,7 @@ class Straight:
         for direction in self.tries(group):
             if not self.blockers(group, direction) & present:
                 return direction
-        n = len(self.assembly.ids)
+        n = len(self.blocking.parts)
         arcs = self.blocking.free(as_row(group, n), as_row(present & ~group, n))
         for start, end in arcs[np.argsort(arcs[:, 0] - arcs[:, 1], kind="stable")]:
             direction = self._along_wall(group, start, end) or direction_at((start + end) / 2)
@@ -110,7 +118,7 @@ class Straight:
         """Return how far a group goes along a unit direction until it is clear of the others, mm."""
         if direction not in self._reach:
             shapes, way = self.encounters.shapes, np.array(direction)
-            ids = self.assembly.ids
+            ids = self.blocking.parts
             self._reach[direction] = np.array([(shapes[p].support(way), shapes[p].support(-way)) for p in ids])
         ahead, behind = self._reach[direction].T
         far = ahead[list(bits(present & ~group))].max() + behind[list(bits(group))].max() + self.encounters.touch_mm
@@ -131,7 +139,7 @@ class Straight:
         return best, way
 
     def _graphs(self, present: int) -> Iterator[tuple[Vector, list[int]]]:
-        there = as_row(present, len(self.assembly.ids))
+        there = as_row(present, len(self.blocking.parts))
         for direction, above in zip(AXES[:2], (self.blocking.above, self.blocking.above.T), strict=True):
             yield direction, [as_bits(row & there) for row in above]
         for angle, rows in self.blocking.openings(there):
@@ -142,7 +150,7 @@ class Straight:
     def _look(self, part: int, direction: Vector) -> None:
         """Work out who stands in a part's way; in the plane for all directions that it tries at once."""
         if is_askew(direction):
-            self._held[part, direction] = self._met(1 << part, direction, (1 << len(self.assembly.ids)) - 1)
+            self._held[part, direction] = self._met(1 << part, direction, (1 << len(self.blocking.parts)) - 1)
         elif direction[2] != 0:
             above = self.blocking.above if direction[2] > 0 else self.blocking.above.T
             self._held[part, direction] = as_bits(above[part])
@@ -153,7 +161,7 @@ class Straight:
 
     def _met(self, group: int, direction: Vector, present: int) -> int:
         """Who of those present is met, asked of the solids themselves."""
-        ids, way = self.assembly.ids, np.array(direction)
+        ids, way = self.blocking.parts, np.array(direction)
         met = 0
         for other in bits(present & ~group):
             if any(self.encounters.blocks_way(ids[part], way, ids[other]) for part in bits(group)):

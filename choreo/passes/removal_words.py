@@ -42,7 +42,7 @@ def interlocked(straight: Straight, present: int, tried: int, search: int, *, in
     names = straight.names(present)
     in_all = (1 << len(names) - 1) - 1
     held = tuple(_held(straight, part, present) for part in bits(present))
-    proof = Interlock(names, held, _ring(straight, present), min(tried, in_all), in_all, inside)
+    proof = Interlock(names, held, _ring(straight, present), tried, in_all, inside)
     finding = _proved(proof) if proof.proved else _limited(proof, search)
     return Interlocked(finding, proof)
 
@@ -64,7 +64,8 @@ def _proved(proof: Interlock) -> Finding:
 
 
 def _limited(proof: Interlock, search: int) -> Finding:
-    enough = -(-proof.groups_in_all // max(proof.groups_tried // search, 1))
+    alone = len(proof.parts) - 1
+    enough = -(-(proof.groups_in_all - alone) * search // max(proof.groups_tried - alone, 1))
     return Finding(
         code="way-not-found",
         what=f"No way was found to take {_list(proof.parts)} apart: no single part can leave, no group can leave "
@@ -135,12 +136,12 @@ def _say_bar(bar: Bar) -> str:
 def _held(straight: Straight, part: int, present: int) -> Held:
     """Who bars a part: along z, all round, and along its askew joint axes."""
     bars = [Bar(_by(straight, part, d, present), d) for d in AXES[:2]]
-    there = as_row(present, len(straight.assembly.ids))
+    there = as_row(present, len(straight.blocking.parts))
     for start, end, row in straight.blocking.bars(part, there):
-        blockers = tuple(straight.assembly.ids[other] for other in np.flatnonzero(row))
+        blockers = tuple(straight.blocking.parts[other] for other in np.flatnonzero(row))
         bars.append(Bar(blockers, direction_at((start + end) / 2), (float(np.degrees(start)), float(np.degrees(end)))))
     bars += [Bar(_by(straight, part, d, present), d) for d in straight.tries(1 << part) if is_askew(d)]
-    return Held(straight.assembly.ids[part], tuple(bars))
+    return Held(straight.blocking.parts[part], tuple(bars))
 
 
 def _by(straight: Straight, part: int, direction: Vector, present: int) -> tuple[str, ...]:
@@ -149,7 +150,7 @@ def _by(straight: Straight, part: int, direction: Vector, present: int) -> tuple
 
 def _ring(straight: Straight, present: int) -> tuple[Link, ...]:
     """Follow each part's first blocker, in its least blocked direction, until one comes up again."""
-    ids = straight.assembly.ids
+    ids = straight.blocking.parts
     walk: list[tuple[int, Vector, int]] = []
     part = next(iter(bits(present)))
     while part not in [step[0] for step in walk]:

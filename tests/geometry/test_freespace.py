@@ -126,3 +126,35 @@ def test_unit_cells_have_a_way_out_exactly_if_a_grid_search_finds_one(filled, pi
     assert (way is not None) == expected
     if way is not None:
         assert not encounters.hits("mover", walk(way), "fixed")
+
+
+def fewest_moves(mover, fixed, reach=7):
+    """Breadth-first over straight moves of whole cells along the axes; the last one leads out."""
+    seen, ring, moves_made = {(0, 0, 0)}, [(0, 0, 0)], 0
+    while ring:
+        moves_made += 1
+        after = []
+        for at, step in product(ring, STEPS):
+            to = at
+            while True:
+                to = tuple(a + b for a, b in zip(to, step, strict=True))
+                if any(tuple(a + b for a, b in zip(cell, to, strict=True)) in fixed for cell in mover):
+                    break
+                if max(map(abs, to)) >= reach:
+                    return moves_made
+                if to not in seen:
+                    seen.add(to)
+                    after.append(to)
+        ring = after
+    return None
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(st.sets(st.sampled_from(sorted(box(0, 4, 0, 4, 0, 3))), min_size=20, max_size=44), st.integers(0, 10**6))
+def test_no_way_along_the_axes_has_fewer_moves(filled, pick):
+    mover = {sorted(filled)[pick % len(filled)]}
+    fixed = filled - mover
+    _, space = space_of(mover, fixed)
+    least, way = fewest_moves(mover, fixed), find_way_out(space)
+    assert (way is None) == (least is None)
+    assert way is None or moves(way) <= least
