@@ -16,12 +16,14 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
+from choreo.errors import ChoreoError
 from choreo.geometry.camera import Camera
 from choreo.geometry.placement import hulls_through
 from choreo.geometry.siblings import crossings
 from choreo.geometry.subject import Frame, Subject
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
+from choreo.passes.layout_advice import advised
 from choreo.passes.layout_stage import Stage, apart_frames, rest_frames
 
 __all__ = ["Layout", "apart_frames", "plan_layout", "rest_frames"]
@@ -101,7 +103,10 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame) -> Layout:
     watched = stage.spread()
     size: float | None = None
     for _ in range(_WATCHED):
-        cameras, routes, size = stage.agree(sorted(watched), size)
+        try:
+            cameras, routes, size = stage.agree(sorted(watched), size)
+        except ChoreoError as error:
+            raise advised(stage, sorted(watched), error) from None
         gaps = _gaps(subject, routes, [cameras[f] for f in rest])
         worst = int(np.argmin(gaps))
         if gaps[worst] >= frame.gap_px - _OK_PX or rest[worst] in watched:
