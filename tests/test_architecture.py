@@ -23,6 +23,7 @@ MAY_IMPORT = {
     "compile": {"errors", "model", "geometry", "motion", "passes", "checks"},
 }
 HELPERS_OF_PASSES = {
+    "layout_advice",
     "layout_stage",
     "layout_words",
     "removal_ways",

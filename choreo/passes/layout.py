@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
+from choreo.errors import ChoreoError
 from choreo.geometry.approved import Kept
 from choreo.geometry.arrange import place
 from choreo.geometry.camera import Camera
@@ -24,6 +25,7 @@ from choreo.geometry.siblings import crossings
 from choreo.geometry.subject import Frame, Subject
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
+from choreo.passes.layout_advice import advised
 from choreo.passes.layout_stage import Stage, apart_frames, rest_frames
 
 __all__ = ["Layout", "apart_frames", "plan_layout", "rest_frames"]
@@ -107,7 +109,10 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame, kept: Kept | None = 
     watched = stage.spread()
     size: float | None = None
     for _ in range(_WATCHED):
-        cameras, routes, size = stage.agree(sorted(watched), size)
+        try:
+            cameras, routes, size = stage.agree(sorted(watched), size)
+        except ChoreoError as error:
+            raise advised(stage, sorted(watched), error) from None
         gaps = _gaps(subject, routes, [cameras[f] for f in rest])
         worst = int(np.argmin(gaps))
         if gaps[worst] >= frame.gap_px - _OK_PX or rest[worst] in watched:
@@ -142,8 +147,9 @@ def _around(subject: Subject, frame: Frame, kept: Kept, stage: Stage, rest: tupl
         if gaps[worst] >= frame.gap_px - _OK_PX or rest[worst] in watched:
             break
         watched.add(rest[worst])
-    shared = shared_ways(subject, routes)
-    return Layout(cameras, routes, rest, float(gaps.min()), _distance(subject, cameras[0]), shared)
+    distance, shared = _distance(subject, cameras[0]), shared_ways(subject, routes)
+    crossings = _crossings(subject, routes, cameras[rest[0]])
+    return Layout(cameras, routes, rest, float(gaps.min()), distance, shared, crossings)
 
 
 def _distance(subject: Subject, camera: Camera) -> float | None:

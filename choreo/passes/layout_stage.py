@@ -80,6 +80,17 @@ class Stage:
         self.fixed = shot.view.distance_mm if self.perspective else shot.view.px_per_mm
 
     @property
+    def assembled(self) -> dict[str, Floats]:
+        """Routes on which nobody goes anywhere."""
+        return {part: np.zeros((1, 3)) for part in (*self.subject.order, self.subject.body)}
+
+    @property
+    def given(self) -> float:
+        """The size of the camera that the shot fixes: distance in mm, or mm a px."""
+        assert self.fixed is not None
+        return self.fixed if self.perspective else 1 / self.fixed
+
+    @property
     def perspective(self) -> bool:
         """Whether the shot's view is a perspective one."""
         return self.shot.view.projection == "perspective"
@@ -129,9 +140,15 @@ class Stage:
         number = self._number(self._sets(routes), target)
         return number if self.perspective else 1 / number
 
+    def reach(self, routes: Mapping[str, Floats], target: Floats) -> float:
+        """Return the least size of a camera on `target` that shows these routes, whatever the shot fixes."""
+        number = self._free_number(self._sets(routes), target)
+        return number if self.perspective else 1 / number
+
     def _number(self, sets: list[FitPoints], target: Floats) -> float:
-        if self.fixed is not None:
-            return self.fixed
+        return self.fixed if self.fixed is not None else self._free_number(sets, target)
+
+    def _free_number(self, sets: list[FitPoints], target: Floats) -> float:
         if self.perspective:
             return needed_distance(sets, target, self.focal_px, self.frame.resolution, nearest=1.0)
         return needed_scale(sets, target, self.frame.resolution)
@@ -190,13 +207,12 @@ class Stage:
         than D: a D with N(D) <= D, little larger than it must be, is closed in from both sides (regula falsi
         on N(D) - D). The target follows what is shown for the first rounds, then stays.
         """
-        alone = {part: np.zeros((1, 3)) for part in (*self.subject.order, self.subject.body)}
+        alone = self.assembled
         target = self.target(alone, None)
         if self.fixed is not None:
-            size = self.fixed if self.perspective else 1 / self.fixed
-            cameras = self.cameras(target, size)
+            cameras = self.cameras(target, self.given)
             self._stand_clear(cameras)
-            return cameras, self._place(cameras, watched, bounded=True), size
+            return cameras, self.place(cameras, watched, bounded=True), self.given
         size = size or _FIRST_GUESS * self.need(alone, target)
         near: tuple[float, float] | None = None
         far: tuple[float, float] | None = None
@@ -205,7 +221,7 @@ class Stage:
         for turn in range(_ROUNDS):
             cameras = self.cameras(target, size)
             try:
-                routes = self._place(cameras, watched, bounded=False)
+                routes = self.place(cameras, watched, bounded=False)
             except ChoreoError as error:  # too near to be laid out; farther away it may do
                 refused, size = refused or error, size * _STEP_BACK
                 continue
@@ -236,7 +252,8 @@ class Stage:
             if camera.is_perspective and float(depth.min()) < _NEAREST * float(depth.max()):
                 raise no_solution(inside(self.shot.name, frame, float(depth.min())))
 
-    def _place(self, cameras: tuple[Camera, ...], watched: list[int], *, bounded: bool) -> dict[str, Floats]:
+    def place(self, cameras: tuple[Camera, ...], watched: Sequence[int], *, bounded: bool) -> dict[str, Floats]:
+        """Return routes that read under the cameras of the frames that are watched."""
         known = list(dict.fromkeys(cameras[f] for f in watched))
         return place(self.subject, known, self.frame, gap_px=self.frame.gap_px, bounded=bounded)
 

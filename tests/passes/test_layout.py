@@ -289,6 +289,34 @@ def test_a_given_scale_with_no_room_head_on():
     assert "1272 px larger than the safe area" in finding.what
 
 
+def test_the_scale_said_is_one_that_fits():
+    # By hand: base and lid side by side take 60 + 50 mm and 24 px of 1728 px: no scale beyond 1704 / 110 = 15.5 does.
+    view = View("orthographic", 0, 0, px_per_mm=20.0)
+    (finding,) = fails(stack(), film(shot(*there_and_back(60), view=view)))
+    assert re.search(r"would reach \d+ px beyond", finding.what)
+    scale = float(re.search(r"px_per_mm = (\d+(?:\.\d+)?)", finding.remedy)[1])
+    assert 5 < scale < 15.5
+    compiled(stack(), film(shot(*there_and_back(60), view=View("orthographic", 0, 0, px_per_mm=scale))))
+    fails(stack(), film(shot(*there_and_back(60), view=View("orthographic", 0, 0, px_per_mm=scale * 1.03))))
+
+
+def test_the_distance_said_is_one_that_fits():
+    kind = {"focal_mm": 50, "sensor_mm": (36, 20.25)}
+    view = View("perspective", 0, 0, distance_mm=130.0, **kind)
+    (finding,) = fails(stack(), film(shot(*there_and_back(60), view=view)))
+    assert finding.code == "no-room"
+    distance = float(re.search(r"distance_mm = (\d+(?:\.\d+)?)", finding.remedy)[1])
+    compiled(stack(), film(shot(*there_and_back(60), view=View("perspective", 0, 0, distance_mm=distance, **kind))))
+    fails(stack(), film(shot(*there_and_back(60), view=View("perspective", 0, 0, distance_mm=distance * 0.96, **kind))))
+
+
+def test_the_gap_said_is_one_that_fits():
+    (finding, *_) = fails(stack(), film(shot(*there_and_back(60), view=FRONT), gap_px=1900))
+    gap = float(re.search(r"gap_px = (\d+(?:\.\d+)?)", finding.remedy)[1])
+    assert 100 < gap < 1900
+    compiled(stack(), film(shot(*there_and_back(60), view=FRONT), gap_px=gap))
+
+
 def test_a_camera_inside_the_product_is_refused():
     view = View("perspective", 0, 0, focal_mm=50, sensor_mm=(36, 20.25), distance_mm=8.0)
     findings = fails(stack(), film(shot(*there_and_back(), view=view)))
