@@ -1,16 +1,36 @@
-"""What a renderer draws on, kept from frame to frame: only what was drawn on is wiped, and only that is encoded."""
+"""What a renderer draws on, kept from frame to frame: only what has changed is drawn and encoded anew.
+
+Changes are noted in blocks. Within a block light is always added from front to back, so a block that is drawn anew
+is the same to the last bit as on a fresh canvas.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from choreo.picture.render.colour import Picture, Singles
 from choreo.picture.render.coverage import Window
 
+Encode = Callable[[Picture], NDArray[np.generic]]
+Marks = NDArray[np.bool_]
+
 _BLOCK = 64
-"""px; what was drawn on is noted in blocks of this size."""
+"""px"""
+
+
+@dataclass(frozen=True, eq=False)
+class Item:
+    """Something that adds light."""
+
+    window: Window
+    source: tuple[object, ...]
+    """What its light is made from: items made from the very same objects are the same."""
+    light: Callable[[Window], Picture]
+    """Its light within a window inside of its own."""
 
 
 class Canvas:
@@ -21,31 +41,60 @@ class Canvas:
         self.key: bytes | None = None
         """What stands on it, in the words of whoever draws."""
         self._blank: Singles = np.zeros((window.height, window.width), dtype=np.float32)
-        self._marked = np.zeros((-(-window.height // _BLOCK), -(-window.width // _BLOCK)), dtype=np.bool_)
+        self._items: dict[tuple[int, ...], Item] = {}
+        blocks = (-(-window.height // _BLOCK), -(-window.width // _BLOCK))
+        self._drawn: Marks = np.zeros(blocks, dtype=np.bool_)
+        self._codes: dict[str, tuple[NDArray[np.generic], Marks]] = {}
+
+    def show(self, items: Sequence[Item]) -> None:
+        """Draw these items and nothing else, keeping what stands there already."""
+        new = {tuple(map(id, item.source)): item for item in items}
+        old = self._items
+        kept = [key for key in new if key in old]
+        if kept != [key for key in old if key in new] or not old:
+            kept = []
+            dirty = self._drawn.copy()
+        else:
+            dirty = np.zeros_like(self._drawn)
+        for key, item in (*old.items(), *new.items()):
+            if key not in kept:
+                dirty[_blocks(item.window)] = True
+        for window in self._windows(dirty):
+            self.picture[window.slices] = 0
+            for item in new.values():
+                common = item.window.common(window)
+                if common is not None:
+                    self.picture[common.slices] += item.light(common)
+        self._note(dirty)
+        self._items = new
 
     def add(self, window: Window, light: Picture) -> None:
         """Add light to a part of it."""
         self.picture[window.slices] += light
-        self._marked[
-            window.y // _BLOCK : -(-(window.y + window.height) // _BLOCK),
-            window.x // _BLOCK : -(-(window.x + window.width) // _BLOCK),
-        ] = True
+        touched = np.zeros_like(self._drawn)
+        touched[_blocks(window)] = True
+        self._note(touched)
+        self._items = {}
 
     def clear(self) -> None:
         """Wipe it."""
-        for window in self.blocks():
+        for window in self._windows(self._drawn):
             self.picture[window.slices] = 0
-        self._marked[:] = False
+        self._note(self._drawn.copy())
+        self._drawn[:] = False
+        self._items = {}
         self.key = None
 
-    def blocks(self) -> Iterator[Window]:
-        """Return windows without overlap that hold all that was drawn."""
-        height, width = self.picture.shape[:2]
-        for row, marks in enumerate(self._marked):
-            turns = np.flatnonzero(np.diff(marks.astype(np.int8), prepend=0, append=0))
-            for start, stop in turns.reshape(-1, 2).tolist():
-                top, left = row * _BLOCK, start * _BLOCK
-                yield Window(left, top, min(stop * _BLOCK, width) - left, min(top + _BLOCK, height) - top)
+    def codes(self, encode: Encode) -> NDArray[np.generic]:
+        """Return a copy of the picture as codes; nothing must encode to zeros."""
+        if encode.__name__ not in self._codes:
+            blank = np.zeros(self.picture.shape, dtype=encode(self.picture[:1, :1]).dtype)
+            self._codes[encode.__name__] = blank, self._drawn.copy()
+        found, stale = self._codes[encode.__name__]
+        for window in self._windows(stale):
+            found[window.slices] = encode(self.picture[window.slices])
+        stale[:] = False
+        return found.copy()
 
     def blank(self) -> Singles:
         """Return zeros (height, width) to work on; give them back with `used`."""
@@ -55,3 +104,22 @@ class Canvas:
         """Take back what `blank` gave out, wiped where it was worked on."""
         for window in windows:
             blank[window.slices] = 0
+
+    def _note(self, touched: Marks) -> None:
+        self._drawn |= touched
+        for _, stale in self._codes.values():
+            np.logical_or(stale, touched, out=stale)
+
+    def _windows(self, marks: Marks) -> Iterator[Window]:
+        """Return windows without overlap that make up the marked blocks."""
+        height, width = self.picture.shape[:2]
+        for row in map(int, np.flatnonzero(marks.any(axis=1))):
+            turns = np.flatnonzero(np.diff(marks[row].astype(np.int8), prepend=0, append=0))
+            for start, stop in turns.reshape(-1, 2).tolist():
+                top, left = row * _BLOCK, start * _BLOCK
+                yield Window(left, top, min(stop * _BLOCK, width) - left, min(top + _BLOCK, height) - top)
+
+
+def _blocks(window: Window) -> tuple[slice, slice]:
+    rows = slice(window.y // _BLOCK, -(-(window.y + window.height) // _BLOCK))
+    return rows, slice(window.x // _BLOCK, -(-(window.x + window.width) // _BLOCK))

@@ -11,17 +11,18 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from choreo.geometry.camera import Camera, camera_from_matrix
 from choreo.geometry.silhouette import silhouettes
 from choreo.geometry.solid import Solid
 from choreo.model.assembly import Assembly
 from choreo.model.plan import Floats
 from choreo.model.tracks import ShotTracks
 from choreo.picture.render.blur import instants
-from choreo.picture.render.canvas import Canvas
+from choreo.picture.render.canvas import Canvas, Item
 from choreo.picture.render.colour import Picture, Singles, to_8_bit, to_16_bit
 from choreo.picture.render.coverage import Window
 from choreo.picture.render.facets import Facets, facets_of
-from choreo.picture.render.moment import Moment, moment_at
+from choreo.picture.render.moment import Moment, moment_at, scaled
 from choreo.picture.render.plates import PlateImage, plate_tile
 from choreo.picture.render.shares import Known, Layer, layers_in_order, layers_of
 from choreo.picture.render.solids import solid_tile
@@ -30,7 +31,9 @@ from choreo.picture.render.tile import Tile
 SIZES = {"full": 1.0, "half": 0.5, "quarter": 0.25}
 DEPTHS = (8, 16, 32)
 """Bits of a channel; 32 is float: linear light, premultiplied."""
-_KEPT_OUTLINES = 400
+_KEPT_OUTLINES = 2000
+_COMPANY = 12
+"""Frames whose outlines are worked out together."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +59,7 @@ class Renderer:
     _tiles: dict[str, tuple[bytes, Tile | None]] = field(default_factory=dict)
     _outlines: dict[tuple[str, bytes], BaseGeometry] = field(default_factory=dict)
     _known: dict[str, Known] = field(default_factory=dict)
+    _coming: list[tuple[Camera, dict[str, Floats]]] = field(default_factory=list)
 
     @cached_property
     def window(self) -> Window:
@@ -87,10 +91,7 @@ class Renderer:
         canvas = self._drawn(shot, frame)
         if bits == 32:
             return canvas.picture.copy()
-        out = np.zeros(canvas.picture.shape, dtype=np.uint8 if bits == 8 else np.uint16)
-        for window in canvas.blocks():
-            out[window.slices] = (to_8_bit if bits == 8 else to_16_bit)(canvas.picture[window.slices])
-        return out
+        return canvas.codes(to_8_bit if bits == 8 else to_16_bit)
 
     def picture(self, shot: ShotTracks, frame: int) -> Picture:
         """Return a frame in linear light, premultiplied, on nothing."""
@@ -103,9 +104,14 @@ class Renderer:
         key = b"".join(self._moment_key(moment) for moment in moments)
         canvas = self._canvas
         if canvas.key != key:
-            canvas.clear()
-            for moment in moments:
-                self._draw(moment, canvas, np.float32(1 / len(moments)))
+            self._expect(shot, frame, moments)
+            if len(moments) == 1:
+                canvas.show(self._items(moments[0]))
+            else:
+                canvas.clear()
+                for moment in moments:
+                    for item in self._items(moment):
+                        canvas.add(item.window, item.light(item.window) / np.float32(len(moments)))
             canvas.key = key
         return canvas
 
@@ -143,17 +149,15 @@ class Renderer:
         self._known.update(known)
         return [each.layer for each in known.values()]
 
-    def _draw(self, moment: Moment, canvas: Canvas, part_of: np.float32) -> None:
-        """Add an instant's share of a frame: the sum of all layers, and the hero over it."""
+    def _items(self, moment: Moment) -> list[Item]:
+        """All layers, front to back, and the hero over them."""
         layers = self.layers(moment)
         hero = self._hero_tile(moment) if self.hero is not None and moment.hero > 0 else None
-        for layer in layers:
-            light = layer.light if part_of == 1 else layer.light * part_of
-            if hero is not None:
-                light = _veiled(light, layer.tile.window, hero, moment.hero)
-            canvas.add(layer.tile.window, light)
-        if hero is not None:
-            canvas.add(hero.window, hero.picture * (np.float32(moment.hero) * part_of))
+        if hero is None:
+            return [Item(layer.tile.window, (layer,), layer.light) for layer in layers]
+        veil = _Veil(hero, np.float32(moment.hero))
+        items = [Item(layer.tile.window, (layer, veil), veil.over(layer)) for layer in layers]
+        return [*items, Item(hero.window, (veil,), veil.light)]
 
     def _hero_tile(self, moment: Moment) -> Tile | None:
         hero = self.hero
@@ -221,16 +225,52 @@ class Renderer:
             if len(self._outlines) >= _KEPT_OUTLINES:
                 self._outlines.clear()
             shift = np.zeros(3) if still else moment.parts[part].shift
-            self._outlines[part, key] = silhouettes(self.solids[part], moment.camera, shift)[0]
+            # One call for the instants to come costs little more than one for this instant.
+            cameras, shifts = [moment.camera], [shift]
+            if not still and key in (known := [c.matrix.tobytes() + at[part].tobytes() for c, at in self._coming]):
+                cameras, shifts = [c for c, _ in self._coming], [at[part] for _, at in self._coming]
+                keys = known
+            else:
+                keys = [key]
+            found = silhouettes(self.solids[part], cameras, np.stack(shifts))
+            self._outlines.update(zip([(part, each) for each in keys], found, strict=True))
         return self._outlines[part, key]
 
+    def _expect(self, shot: ShotTracks, frame: int, moments: list[Moment]) -> None:
+        """Note the instants of a blurred frame, or else the frames about this one: always the same company."""
+        self._coming.clear()
+        if not moments[0].camera.is_perspective:
+            return
+        if len(moments) > 1:
+            self._coming.extend((each.camera, {n: at.shift for n, at in each.parts.items()}) for each in moments)
+            return
+        first = frame // _COMPANY * _COMPANY
+        for other in range(first, min(first + _COMPANY, shot.frames)):
+            matrix = scaled(shot.cameras[other], SIZES[self.size])
+            self._coming.append((camera_from_matrix(matrix), {t.id: t.position[other] for t in shot.parts}))
 
-def _veiled(light: Picture, window: Window, hero: Tile, share: float) -> Picture:
-    """A layer's light under a hero that has come in by a share: what a whole stack is under plain over."""
-    common = window.common(hero.window)
-    if common is None:
+
+@dataclass(frozen=True, eq=False)
+class _Veil:
+    """A hero that has come in by a share: its own light, and what it leaves of the whole stack's (plain over)."""
+
+    hero: Tile
+    share: np.float32
+
+    def light(self, window: Window) -> Picture:
+        """Return what the hero adds within a window."""
+        return np.asarray(self.hero.picture[window.within(self.hero.window)] * self.share)
+
+    def over(self, layer: Layer) -> Callable[[Window], Picture]:
+        """Return a layer's light beneath it, window by window."""
+
+        def light(window: Window) -> Picture:
+            out = layer.light(window)
+            common = window.common(self.hero.window)
+            if common is not None:
+                out = out.copy()
+                alpha = self.hero.picture[common.within(self.hero.window)][..., 3:]
+                out[common.within(window)] *= 1 - self.share * alpha
+            return out
+
         return light
-    out = light.copy()
-    alpha = hero.picture[common.within(hero.window)][..., 3:]
-    out[common.within(window)] *= 1 - np.float32(share) * alpha
-    return out

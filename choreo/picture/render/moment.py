@@ -77,8 +77,7 @@ def moment_at(shot: ShotTracks, time: float, origins: Mapping[str, Floats], size
     """
     frame = int(np.clip(np.floor(time + 0.5), 0, shot.frames - 1))
     on_frame = time == frame
-    matrix = _matrix_at(shot.cameras, time) * np.array([[size], [size], [1.0]])
-    camera = camera_from_matrix(matrix)
+    camera = camera_from_matrix(scaled(_matrix_at(shot.cameras, time), size))
     parts = {}
     for track in shot.parts:
         shift = track.position[frame] if on_frame else position(track.route, evaluate_keys(track.keys, [time]))[0]
@@ -94,6 +93,11 @@ def moment_at(shot: ShotTracks, time: float, origins: Mapping[str, Floats], size
     order = next(span.back_to_front for span in shot.masking.orders if span.first <= frame <= span.last)
     hero = float(np.interp(time, np.arange(shot.frames), shot.hero_opacity))
     return Moment(camera, parts, order, _holds(shot, frame, on_frame, parts, size), hero)
+
+
+def scaled(matrix: Floats, size: float) -> Floats:
+    """Return a camera matrix for a picture of another size."""
+    return np.asarray(matrix * np.array([[size], [size], [1.0]]))
 
 
 def px_moved(shot: ShotTracks, frame: int, span: float, origins: Mapping[str, Floats], size: float = 1.0) -> float:

@@ -46,10 +46,11 @@ class Layer:
     whole: bool
     """Whether that is the tile's own alpha: nothing hides any of it."""
 
-    @property
-    def light(self) -> Picture:
-        """What the part adds to the picture."""
-        return self.tile.picture if self.whole else _scaled(self.tile.picture, self.share)
+    def light(self, window: Window) -> Picture:
+        """Return what the part adds to the picture within a window inside of its tile's."""
+        there = window.within(self.tile.window)
+        picture = self.tile.picture[there]
+        return picture if self.whole else _scaled(picture, self.share[there])
 
 
 @dataclass(frozen=True, eq=False)
