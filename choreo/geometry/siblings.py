@@ -137,7 +137,10 @@ def _in_rows(standing: Standing, items: Sequence[Item], gap_px: float) -> list[F
                 break
     blocks.sort(key=lambda block: block[:3])
     if len(items) <= _COMPARED and blocks:
-        most = _MOST_SPREAD * _spread_alone(standing, items, gap_px)
+        # Alone they spread it no less than all that stands does already: often that settles it.
+        most = _MOST_SPREAD * _cost(standing, (), ())[0]
+        if blocks[0][0] > most:
+            most = _MOST_SPREAD * _spread_alone(standing, items, gap_px)
         blocks = [block for block in blocks if block[0] <= most]
     for *_, routes in blocks:
         lower = _lowered(standing, items, outs, routes)
@@ -169,9 +172,9 @@ def _spread_alone(standing: Standing, items: Sequence[Item], gap_px: float) -> f
 def _cost(standing: Standing, items: Sequence[Item], routes: Sequence[Floats]) -> tuple[float, float]:
     """How much of the frame all that stands then spans, on the middle camera, and the ways in frames."""
     subject, size = standing.subject, standing.frame.size
-    places = np.stack([subject.points[item.part] + route[-1] for item, route in zip(items, routes, strict=True)])
-    hulls = hulls_through(places, standing.matrices[standing.middle, None])[:, 0]
-    box = shapely.total_bounds(np.concatenate([hulls, standing.hulls[standing.middle]]))
+    matrix = standing.matrices[standing.middle, None]
+    hulls = [hulls_through(subject.points[i.part] + r[-1], matrix) for i, r in zip(items, routes, strict=True)]
+    box = shapely.total_bounds(np.concatenate([standing.hulls[standing.middle], *hulls]))
     ways = [standing.eye.project(route)[0] for route in routes]
     length = sum(float(np.linalg.norm((way[-1] - way[0]) / size)) for way in ways)
     return float(((box[2:] - box[:2]) / size).max()), length
