@@ -82,13 +82,15 @@ def _parser() -> argparse.ArgumentParser:
 def _say_findings(error: ChoreoError, *, as_json: bool) -> None:
     if as_json:
         findings = [finding.as_json() for finding in error.findings]
-        print(json.dumps({"ok": False, "exit": error.exit_code, "findings": findings}))
+        written = {"files": list(error.written)} if error.written else {}
+        print(json.dumps({"ok": False, "exit": error.exit_code, "findings": findings, **written}))
         return
     for finding in error.findings:
         print(finding.as_text(), file=sys.stderr)
     count = len(error.findings)
     ending = "" if count == 1 else f" ({count} findings)"
-    print(f"choreo: nothing was written{ending}", file=sys.stderr)
+    kept = f"nothing was written but {', '.join(error.written)}" if error.written else "nothing was written"
+    print(f"choreo: {kept}{ending}", file=sys.stderr)
 
 
 def _say_defect(error: Exception, *, as_json: bool) -> None:

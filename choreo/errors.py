@@ -87,11 +87,14 @@ class ChoreoError(Exception):
         At least one, in the order in which they were found.
     exit_code : int
         2 for wrong input or command line, 1 for sound input without a solution.
+    written : tuple of str
+        Files that show why, e.g. the picture of a proof; nothing else was written.
 
     """
 
     findings: tuple[Finding, ...]
     exit_code: int = field(default=2)
+    written: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         return "\n".join(finding.as_text() for finding in self.findings)

@@ -419,3 +419,18 @@ def test_a_reader_that_leaves_early(project):
     done = subprocess.run(command, cwd=ROOT, stdout=writer, stderr=subprocess.PIPE, check=False)
     os.close(writer)
     assert (done.returncode, done.stderr) == (0, b"")
+
+
+def test_an_interlock_is_drawn_and_nothing_else_is_touched(tmp_path, capsys):
+    shutil.copytree(ROOT / "demo_assemblies" / "interlocked", tmp_path / "trivet")
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "tracks.json").write_text("as it was")
+    code, _, err = run(capsys, "compile", tmp_path / "trivet", "--out", out)
+    assert code == 1
+    assert f"nothing was written but {out / 'interlock.svg'}" in err
+    assert sorted(path.name for path in out.iterdir()) == ["interlock.svg", "tracks.json"]
+    assert (out / "tracks.json").read_text() == "as it was"
+    assert "The ring that closes" in (out / "interlock.svg").read_text()
+    code, said, _ = run(capsys, "compile", tmp_path / "trivet", "--out", out, "--json")
+    assert json.loads(said)["files"] == [str(out / "interlock.svg")]

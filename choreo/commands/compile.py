@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from choreo.commands import Arguments, Command, Said
 from choreo.commands.shared import Progress, add_project, add_search, assembly_name, read, require_shot, unknown
 from choreo.errors import DEFECT, ChoreoError
+from choreo.model.interlock import Interlocked
 
 if TYPE_CHECKING:
     from choreo.compile import Film
@@ -28,12 +29,20 @@ def _add(parser: argparse.ArgumentParser) -> None:
 
 
 def _run(arguments: Arguments) -> Said:
-    from choreo.compile import compile_film  # noqa: PLC0415
-    from choreo.write.files import write_all  # noqa: PLC0415
-
     project = read(arguments.project)
     require_shot(project, arguments.shot, arguments.project)
     out = arguments.out or project.folder / "out"
+    try:
+        return _compiled(arguments, project, out)
+    except Interlocked as error:
+        error.written = _draw_proof(error, project, out)
+        raise
+
+
+def _compiled(arguments: Arguments, project: Project, out: Path) -> Said:
+    from choreo.compile import compile_film  # noqa: PLC0415
+    from choreo.write.files import write_all  # noqa: PLC0415
+
     dumps: dict[str, Any] = {}
     with Progress(arguments.json, dumps if arguments.dump else None) as progress:
         film = compile_film(
@@ -54,6 +63,17 @@ def _run(arguments: Arguments) -> Said:
     alone = f'Only shot "{arguments.shot}" was compiled: the files hold this shot alone.' if arguments.shot else None
     words = [*_words(film, out, files), *proved, *filter(None, [alone])]
     return Said(words, {**_data(film, out, files), "proved": bool(proved)})
+
+
+def _draw_proof(error: Interlocked, project: Project, out: Path) -> tuple[str, ...]:
+    """Write the picture of an interlock; earlier output in the folder stays as it was."""
+    from choreo.geometry.solid import build_solid  # noqa: PLC0415
+    from choreo.picture.interlock import interlock_svg  # noqa: PLC0415
+    from choreo.write.files import write_all  # noqa: PLC0415
+
+    solids = {part.id: build_solid(part.slabs, part.offset) for part in project.assembly.parts}
+    write_all(out, {"interlock.svg": interlock_svg(project.assembly, solids, error.interlock)})
+    return (str(out / "interlock.svg"),)
 
 
 def _files(film: Film, project: Project) -> dict[str, str | bytes]:

@@ -92,7 +92,7 @@ class _Plan:
         flat = [bar for bar in held.bars if bar.arc is not None]
         drawn = [text(16.0, 32.0, cut(self.labels[held.part], _NAME, _CARD - 32), _NAME, font_weight="bold")]
         drawn.append(element("g", self._picture(held.part) + self._dial(flat), transform=_to(*middle)))
-        top = middle[1] + _DIAL + 3.2 * _STEP
+        top = middle[1] + _DIAL + 4.7 * _STEP
         lines = [line for words in self._words(held, flat) for line in wrapped(words, _WORD, _CARD - 32)]
         for line in lines:
             drawn.append(text(16.0, top, line, _WORD, fill=INK))
