@@ -188,8 +188,11 @@ def _other_way(scene: Scene, piece: tuple[int, int], other: tuple[int, int], fra
     """The same two ways for the other piece as the body, else BY_PRISMS."""
     body = Body(other, scene.pieces[other[0]][other[1]].hull)
     way = _way(scene, body, piece, frames, Way.BY_PRISMS)
-    mirrored = {Way.BESIDE_OPENING: Way.IN_OPENING, Way.NEAR_PART: Way.BUT_NEAR_PART, Way.BY_PRISMS: Way.BY_PRISMS}
-    return np.array([mirrored[Way(word)] for word in way], dtype=np.int8)
+    return _MIRRORED[way]
+
+
+_MIRRORED = np.arange(max(Way) + 1, dtype=np.int8)
+_MIRRORED[[Way.BESIDE_OPENING, Way.NEAR_PART]] = Way.IN_OPENING, Way.BUT_NEAR_PART
 
 
 def _seen_in_hole(scene: Scene, body: Body, piece: tuple[int, int], frames: Ints) -> Bools:

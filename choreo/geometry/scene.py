@@ -152,8 +152,15 @@ class Scene:
         return first_alike(self.cameras.reshape(self.frames, -1))
 
     @cached_property
+    def restless(self) -> bool:
+        """Whether the camera never stands twice in one place: then no two frames are alike."""
+        return bool((self.first_camera == np.arange(self.frames)).all())
+
+    @cached_property
     def alike(self) -> Ints:
         """(solids, frames): the first frame on which camera and displacement were the same."""
+        if self.restless:
+            return np.tile(self.first_camera, (len(self.solids), 1))
         rows = [np.column_stack([self.first_camera, shift]) for shift in self.displacements]
         return np.stack([first_alike(row) for row in rows])
 

@@ -50,6 +50,8 @@ class Visibility:
 
     def cover_layers(self, a: int, b: int, frames: Ints) -> list[Shapes]:
         """Return layers whose union is where b stands before some piece of a (see `choreo.geometry.cover`)."""
+        if self.scene.restless:
+            return cover_layers(self.scene, self._relation(a, b), frames)
         source = first_alike(self.scene.alike[[a, b]].T)[frames]
         once, back = np.unique(source, return_inverse=True)
         return [layer[back] for layer in cover_layers(self.scene, self._relation(a, b), once)]
@@ -60,6 +62,8 @@ class Visibility:
 
     @cached_property
     def _alike(self) -> Ints:
+        if self.scene.restless:
+            return self.scene.alike
         hiders = (self.codes == Front.FIRST) | (self.codes == Front.MIXED)
         hiders[range(self.parts), range(self.parts)] = True
         alike = self.scene.alike
@@ -73,10 +77,13 @@ class Visibility:
 
     def _visible(self, part: int, frames: Ints) -> Shapes:
         out = self.silhouette(part, frames).copy()
+        codes = self.codes[:, part, frames]
         for word in (Front.FIRST, Front.MIXED):
+            asked = codes == word
+            some = asked.any(axis=1)
             # The sooner a part is hidden whole, the less is left to ask.
-            for other in reversed(self.smallest_first):
-                rows = np.flatnonzero((self.codes[other, part, frames] == word) & ~shapely.is_empty(out))
+            for other in (n for n in reversed(self.smallest_first) if some[n]):
+                rows = np.flatnonzero(asked[other] & ~shapely.is_empty(out))
                 if rows.size:
                     out[rows] = self._less(out[rows], part, other, frames[rows], whole=word == Front.FIRST)
             # What rounding left of a hidden part must not be asked any further.

@@ -103,6 +103,8 @@ class _Asked:
 
 def _hides(seen: Visibility, x: int, frames: Ints, visible: Shapes, alike: Ints) -> Bools:
     """Whether a visible region covers some of x, frame by frame."""
+    if seen.scene.restless:
+        return matters(common(visible, seen.silhouette(x, frames)))
     same = first_alike(np.column_stack([alike, seen.scene.alike[x, frames]]))
     once = np.unique(same)
     out = np.zeros(len(frames), dtype=np.bool_)
