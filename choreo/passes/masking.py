@@ -15,6 +15,7 @@ good enough; only relations on its rings are settled by visible regions.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -167,8 +168,8 @@ def _holdouts(seen: Visibility, ids: Sequence[str], t: int, x: int, frames: Ints
     starts = np.flatnonzero(~same)
     ends = np.append(starts[1:], len(frames)) - 1
     return [
-        Holdout(ids[x], int(frames[s]), int(frames[e]), as_regions(regions[s]), (ids[t],))
-        for s, e in zip(starts, ends, strict=True)
+        Holdout(ids[x], int(frames[s]), int(frames[e]), region, (ids[t],))
+        for s, e, region in zip(starts, ends, as_regions(regions[starts]), strict=True)
     ]
 
 
@@ -205,12 +206,17 @@ def _thin_out(layers: list[Shapes], rows: Ints, hidden: Shapes) -> None:
         hidden = minus(hidden, layer[rows])
 
 
-def as_regions(shape: shapely.geometry.base.BaseGeometry) -> tuple[Region, ...]:
-    """Return a shape's polygons as regions, leftovers of rounding left out."""
-    parts = shapely.get_parts(shape)
-    kept = shapely.orient_polygons(parts[polygons_that_matter(parts)])
-    return tuple(Region(_ring(p.exterior), tuple(_ring(hole) for hole in p.interiors)) for p in kept)
-
-
-def _ring(ring: shapely.LinearRing) -> tuple[tuple[float, float], ...]:
-    return tuple(map(tuple, shapely.get_coordinates(ring)[:-1].tolist()))
+def as_regions(shapes: Shapes) -> list[tuple[Region, ...]]:
+    """Return the polygons of each shape as regions, leftovers of rounding left out."""
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    kept = polygons_that_matter(parts)
+    polygons, owner = shapely.orient_polygons(parts[kept]), owner[kept]
+    lines, polygon = shapely.get_rings(polygons, return_index=True)
+    points = [tuple(point) for point in shapely.get_coordinates(lines).tolist()]
+    ends = np.cumsum(shapely.get_num_coordinates(lines)).tolist()
+    rings = [tuple(points[start : end - 1]) for start, end in itertools.pairwise([0, *ends])]
+    firsts = [*np.searchsorted(polygon, np.arange(len(polygons))).tolist(), len(rings)]
+    out: list[list[Region]] = [[] for _ in shapes]
+    for row, (start, end) in zip(owner.tolist(), itertools.pairwise(firsts), strict=True):
+        out[row].append(Region(rings[start], tuple(rings[start + 1 : end])))
+    return [tuple(regions) for regions in out]
