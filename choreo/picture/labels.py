@@ -96,6 +96,8 @@ class _Seats:
         self.offers = [table.offers(index, _around(want)) for index, want in enumerate(wanted)]
         self.order = sorted(range(len(wanted)), key=lambda index: (len(self.offers[index].cost), index))
         self.wide: set[int] = set()
+        self.known: dict[int, tuple[Chosen, Floats]] = {}
+        """Per label where the others stood when last asked, and the conflicts (places, labels) with them."""
 
     def first(self) -> Chosen:
         """Seat one label after the other, those with the least choice first, then let them move."""
@@ -146,15 +148,25 @@ class _Seats:
         return int(np.argmin(offer.cost + self._against(index, chosen).sum(axis=1)))
 
     def _against(self, index: int, chosen: Chosen, at: int | None = None) -> Floats:
-        """Conflicts of a label's places, or of one of them, with the other labels."""
-        others = [(self.offers[i], place) for i, place in enumerate(chosen) if i != index and place is not None]
-        rows = slice(None) if at is None else slice(at, at + 1)
+        """Conflicts of a label's places, or of one of them, with each label; only to be read.
+
+        From one question to the next few labels have moved: only their columns are worked out anew.
+        """
         offer = self.offers[index]
-        if not others:
-            return np.zeros((len(offer.cost[rows]), 0))
-        boxes = np.stack([other.boxes[place] for other, place in others])
-        ends = np.stack([other.ends[place] for other, place in others])
-        return conflicts(offer.boxes[rows], offer.ends[rows], boxes, ends)
+        if index not in self.known:
+            self.known[index] = ([None] * len(chosen), np.zeros((len(offer.cost), len(chosen))))
+        places, table = self.known[index]
+        moved = [i for i, place in enumerate(chosen) if place != places[i] and i != index]
+        if moved:
+            standing = [(i, place) for i in moved if (place := chosen[i]) is not None]
+            table[:, moved] = 0.0
+            if standing:
+                boxes = np.stack([self.offers[i].boxes[place] for i, place in standing])
+                ends = np.stack([self.offers[i].ends[place] for i, place in standing])
+                table[:, [i for i, _ in standing]] = conflicts(offer.boxes, offer.ends, boxes, ends)
+            for i in moved:
+                places[i] = chosen[i]
+        return table if at is None else table[at : at + 1]
 
     def _suffers(self, index: int, chosen: Chosen) -> float:
         """What a label's place costs it."""
@@ -173,6 +185,7 @@ class _Seats:
             self.wide.add(index)
             more = self.table.offers(index, _everywhere(self.room, self.wanted[index].size))
             self.offers[index] = self.offers[index].joined(more.cheapest(_FROM_GRID))
+            self.known.pop(index, None)
 
 
 @dataclass(frozen=True, eq=False)
