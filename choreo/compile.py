@@ -26,11 +26,13 @@ from choreo.model.plan import Floats, Removal
 from choreo.model.report import Report
 from choreo.model.tracks import PartTrack, ShotTracks, Tracks
 from choreo.passes.contacts import ContactGraph, find_contacts, find_loose_joints, find_overlaps
+from choreo.passes.corners import Sight, round_corners
 from choreo.passes.framing import check_framing, frames_at_rest
 from choreo.passes.handoff import handoff
 from choreo.passes.keep import keep_approved, still_parts
 from choreo.passes.layout import Layout, plan_layout
 from choreo.passes.masking import masking
+from choreo.passes.pace import check_pace
 from choreo.passes.plate_use import plan_plates, plate_findings
 from choreo.passes.reading import check_readable
 from choreo.passes.removal import choose_body, plan_removal
@@ -191,7 +193,16 @@ def compile_film(
                 timed = _time_around(shot, film, kept, heard) if kept is not None else _time_shot(shot, film, heard)
                 length = timed.shot.frames
                 if chosen:
-                    shots.append(_compile_shot(timed, start, film, on_stage))
+                    made, facts = _compile_shot(timed, start, film, on_stage)
+                    pace = check_pace(
+                        shot.name,
+                        film.points,
+                        timed.layout.cameras,
+                        made.parts,
+                        film.frame.resolution[0],
+                        choreography.frame_rate,
+                    )
+                    shots.append((made, replace(facts, warnings=(*facts.warnings, *pace))))
             except ChoreoError as error:
                 failures.append(error)
         start += length
@@ -240,8 +251,14 @@ def _time_shot(shot: Shot, film: _Set, on_stage: OnStage) -> _TimedShot:
     while True:
         layout = plan_layout(subject, shot, film.frame)
         on_stage(f"layout of {shot.name}", layout)
+        sight = Sight(film.points, layout.cameras, layout.rest_frames, film.frame.resolution)
+        bent = round_corners(shot, removal, layout.routes, layout.shared_mm, encounters, sight)
+        layout = replace(layout, routes=bent.routes, shared_mm=bent.shared_mm)
         # Timing comes last: it never touches the geometry, it only asks it which lags collide.
-        schedule = plan_schedule(shot, removal, layout.routes, encounters, shared_mm=layout.shared_mm)
+        schedule = plan_schedule(
+            shot, removal, bent.routes, encounters, shared_mm=bent.shared_mm, stops_mm=bent.stops_mm
+        )
+        schedule = replace(schedule, warnings=(*bent.warnings, *schedule.warnings))
         on_stage(f"schedule of {shot.name}", schedule)
         if schedule.frames == tuple(phase.frames for phase in shot.phases):
             return _TimedShot(shot, layout, schedule)

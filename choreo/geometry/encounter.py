@@ -15,13 +15,13 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
+from choreo.geometry.legs import JOIN, Leg, is_flat, leg_cuts, legs_of, near_legs, relative_box
 from choreo.geometry.obstacle import (
     Cuts,
     Obstacle,
     Pieces,
     cut_below,
     cut_out,
-    cuts_between,
     depth_only,
     obstacle,
     overlaps_along,
@@ -30,8 +30,6 @@ from choreo.geometry.obstacle import (
 from choreo.geometry.solid import Band, Solid, shrink
 from choreo.model.plan import Floats
 
-_JOIN = 1e-6
-"""mm; legs of a diagram overlap by this much, so that no crack opens between them."""
 _SPARE = 1e-6
 """mm; a pair that keeps exactly its clearance keeps it, whatever the last digits say."""
 
@@ -214,7 +212,7 @@ class Encounters:
         for one, a_span in self._stretches(a, spans[0]):
             for two, b_span in self._stretches(b, spans[1]):
                 grow = self.room(one, two) if kept else 0.0
-                found.extend(self._cuts(one, two, _legs(a_route, a_span), _legs(b_route, b_span), grow))
+                found.extend(self._cuts(one, two, legs_of(a_route, a_span), legs_of(b_route, b_span), grow))
         return cut_out(found)
 
     def _around(self, a: str, b: str) -> Encounters:
@@ -230,17 +228,23 @@ class Encounters:
         if name not in self.turning:
             return [(name, span)]
         swept, since = self.turning[name]
-        pieces = [(name, (span[0], min(span[1], since))), (swept, (max(span[0], since - _JOIN), span[1]))]
+        pieces = [(name, (span[0], min(span[1], since))), (swept, (max(span[0], since - JOIN), span[1]))]
         return [(one, (low, high)) for one, (low, high) in pieces if low <= high]
 
-    def _cuts(self, a: str, b: str, a_legs: Sequence[_Leg], b_legs: Sequence[_Leg], grow: float) -> Iterator[Cuts]:
+    def _cuts(self, a: str, b: str, a_legs: Sequence[Leg], b_legs: Sequence[Leg], grow: float) -> Iterator[Cuts]:
         """Yield what collides, a pair of straight stretches and a pair of bands at a time."""
-        for a_leg in a_legs:
-            for b_leg in b_legs:
-                low, high = _relative_box(a_leg, b_leg)
-                start = b_leg.origin - a_leg.origin
-                ways, walked = (a_leg.way, b_leg.way), (a_leg.span, b_leg.span)
-                yield from (cuts_between(ob, start, ways, walked) for ob in self._obstacles(a, b, low, high, grow))
+        boxes = (self.pair(a, b)[0].box, self.pair(a, b)[1].box)
+        aside: list[tuple[Leg, Leg]] = []
+        for i, j in near_legs(boxes, (a_legs, b_legs), grow):
+            low, high = relative_box(a_legs[i], b_legs[j])
+            if is_flat(low, high):
+                yield from (leg_cuts(ob, a_legs[i], b_legs[j]) for ob in self._obstacles(a, b, low, high, grow))
+            else:
+                aside.append((a_legs[i], b_legs[j]))
+        if aside:  # the same convex pieces for all of them: what they forbid is built once
+            around = np.array([relative_box(*legs) for legs in aside])
+            obstacles = list(self._obstacles(a, b, around[:, 0].min(axis=0), around[:, 1].max(axis=0), grow))
+            yield from (leg_cuts(ob, *legs) for legs in aside for ob in obstacles)
 
     def resting_spans(
         self, mover: str, route: Floats, other: str, ray: tuple[Floats, Floats], farthest: float
@@ -270,7 +274,7 @@ class Encounters:
 
     def _obstacles(self, a: str, b: str, low: Floats, high: Floats, grow: float) -> Iterator[Obstacle]:
         """Yield an obstacle for each pair of bands that may meet for relative displacements in a box (3,)."""
-        flat = bool(high[0] - low[0] < _JOIN and high[1] - low[1] < _JOIN)
+        flat = is_flat(low, high)
         for one, two in self._band_pairs(a, b, low, high, grow):
             ob = self._obstacle(a, b, one, two, low, high, grow, flat=flat)
             if len(ob.offsets):
@@ -354,37 +358,3 @@ def make_encounters(
 
 def _both(name: str, turning: Mapping[str, tuple[str, float]]) -> list[str]:
     return [name, turning[name][0]] if name in turning else [name]
-
-
-@dataclass(frozen=True, eq=False)
-class _Leg:
-    """A straight stretch: displacement at way w is ``origin + w * way`` for w in `span`."""
-
-    origin: Floats
-    way: Floats
-    span: tuple[float, float]
-
-
-def _legs(route: Floats, span: tuple[float, float]) -> list[_Leg]:
-    """Cut a route to the span of ways, its first and last legs carried on beyond the ends."""
-    steps = np.diff(route, axis=0)
-    lengths = np.linalg.norm(steps, axis=1)
-    steps, starts, lengths = steps[lengths > 0], route[:-1][lengths > 0], lengths[lengths > 0]
-    if not len(lengths):
-        return [_Leg(route[0], np.zeros(3), (0.0, 0.0))]
-    ends = np.cumsum(lengths)
-    legs = []
-    for k, (start, step, length, end) in enumerate(zip(starts, steps, lengths, ends, strict=True)):
-        low = -np.inf if k == 0 else end - length - _JOIN
-        high = np.inf if k == len(lengths) - 1 else end + _JOIN
-        low, high = max(low, span[0]), min(high, span[1])
-        if low <= high:
-            way = step / length
-            legs.append(_Leg(start - (end - length) * way, way, (float(low), float(high))))
-    return legs
-
-
-def _relative_box(a: _Leg, b: _Leg) -> tuple[Floats, Floats]:
-    a_ends = a.origin + np.outer(a.span, a.way)
-    b_ends = b.origin + np.outer(b.span, b.way)
-    return b_ends.min(axis=0) - a_ends.max(axis=0), b_ends.max(axis=0) - a_ends.min(axis=0)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from choreo.errors import Finding
 from choreo.model.assembly import Vector
 from choreo.model.plan import RemovalStep
 from choreo.model.plate_use import PlateUse
+
+SHUTTER = 180.0 / 360.0
+"""Share of a frame's time in which a shutter of 180 degrees is open."""
 
 
 @dataclass(frozen=True)
@@ -46,6 +49,12 @@ class PartReport:
     moves: tuple[MoveReport, ...]
     visible: float | None = None
     """The least fraction of its outline that it shows while all are at rest; None if they never are."""
+    blur_px: float = field(init=False)
+    """How long its smear is where it is fastest, under a shutter of 180 degrees, px."""
+
+    def __post_init__(self) -> None:
+        """Work out what follows from the rest."""
+        object.__setattr__(self, "blur_px", self.fastest_px * SHUTTER)
 
 
 @dataclass(frozen=True)

@@ -119,6 +119,7 @@ def _part(part: PartReport) -> dict[str, Any]:
         "fastest_frame": part.fastest_frame,
         "least_clearance_mm": _number(part.least_clearance_mm),
         "moves": [_move(move) for move in part.moves],
+        "blur_px": _number(part.blur_px),
         "visible": _number(part.visible),
     }
 
@@ -152,7 +153,8 @@ def _shot_words(shot: ShotReport, rate: tuple[int, int] | None) -> list[str]:
     if fastest is not None and fastest.fastest_frame is not None:
         lines.append(
             f"  Fastest: {fastest.id} moves {_short(fastest.fastest_px)} px from frame"
-            f" {fastest.fastest_frame - 1} to frame {fastest.fastest_frame}."
+            f" {fastest.fastest_frame - 1} to frame {fastest.fastest_frame},"
+            f" a smear of {_short(fastest.blur_px)} px."
         )
     return lines + _turned(shot) + _waits(shot) + _retimed(shot)
 
