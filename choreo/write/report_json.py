@@ -119,8 +119,8 @@ def _part(part: PartReport) -> dict[str, Any]:
         "fastest_frame": part.fastest_frame,
         "least_clearance_mm": _number(part.least_clearance_mm),
         "moves": [_move(move) for move in part.moves],
-        "blur_px": _number(part.blur_px),
         "visible": _number(part.visible),
+        "blur_px": _number(part.blur_px),
     }
 
 
