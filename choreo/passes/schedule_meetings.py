@@ -94,7 +94,27 @@ class Meetings:
         for mover, other in ((a, b), (b, a)):
             if self.encounters.hits(mover, self.routes[mover], other, self.routes[other][-1]):
                 return rests_in_way(self.said, mover, other)
+        for mover, other in ((a, b), (b, a)):
+            deep = self.too_deep(mover, other)
+            if deep:
+                return overshoot(self.said, mover, other, deep)
         return cannot_pass(self.said, a, b)
+
+    def too_deep(self, mover: str, other: str) -> float:
+        """Return how far the mover's easing drives it into the other at its assembled place, mm; 0: not at all.
+
+        Counted along its way, from where the two first touch.
+        """
+        low, _ = self.reach(mover)
+        if low >= 0:
+            return 0.0
+        still = np.zeros((1, 3))
+        met = self.encounters.diagram(mover, other, self.routes[mover], still, ((low, 0.0), (0.0, 0.0)))
+        if not len(met):
+            return 0.0
+        # Shapes are shrunk by what may touch: their first contact comes that much late.
+        first = min(float(met[..., 0].max()), 0.0) + self.encounters.touch_mm
+        return min(-low, first - float(met[..., 0].min()))
 
     def _rule(self, a: str, b: str, *, kept: bool, hulls: bool = False) -> Rule:
         def diagram(s: Span, t: Span) -> Floats:
@@ -187,7 +207,7 @@ def refuse_hits_on_body(meetings: Meetings, body: str) -> None:
         still = np.zeros((1, 3))
         met = meetings.encounters.diagram(part, body, meetings.routes[part], still, ((low, high), (0.0, 0.0)))
         if len(met):
-            deep = max(0.0, -float(met[..., 0].min())) if low < 0 else 0.0
+            deep = meetings.too_deep(part, body)
             said = meetings.said
             raise no_solution(overshoot(said, part, body, deep) if deep else cannot_pass(said, part, body))
 

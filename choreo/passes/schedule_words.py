@@ -100,5 +100,6 @@ def overshoot(said: Said, part: str, other: str, deep: float) -> Finding:
         what=f'In {said.name} the easing of "{part}" leaves the range 0 to 1 and drives it {deep:.2f} mm into '
         f'"{other}".',
         why="Beyond 1, or below 0, an easing carries the part past an end of its route, and there the way is not free.",
-        remedy='Use an easing that stays between 0 and 1, such as "ease-out" or "min-jerk".',
+        remedy='Write settle = "clip", which ends the move at first contact, or use an easing that stays between 0 and '
+        '1, such as "ease-out" or "min-jerk".',
     )
