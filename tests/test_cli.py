@@ -177,7 +177,8 @@ def test_an_interlocked_assembly_has_no_solution(project, capsys):
         assert (code, out) == (1, "")
         assert "error[interlocked]" in err
         assert "nothing was written" in err
-        assert not (project / "out").exists()
+        assert (project / "out").exists() == (command == "compile")
+    assert [path.name for path in (project / "out").iterdir()] == ["interlock.svg"]
 
 
 def test_all_shots_say_what_is_wrong_with_them(project, capsys):
