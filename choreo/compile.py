@@ -15,41 +15,32 @@ import numpy as np
 
 from choreo.checks.check_tracks import check_tracks
 from choreo.errors import ChoreoError, Finding, no_solution, wrong_input
-from choreo.geometry.approved import Kept
 from choreo.geometry.encounter import Encounters, make_encounters
 from choreo.geometry.silhouette import hull_points
 from choreo.geometry.solid import Solid, build_solid
-from choreo.geometry.subject import Frame, Subject
+from choreo.geometry.subject import Frame
+from choreo.geometry.turned import solids_on, turns_of
 from choreo.model.assembly import Assembly
-from choreo.model.choreography import Choreography, FrameRate, Shot
-from choreo.model.plan import Floats, Removal
+from choreo.model.choreography import Choreography
+from choreo.model.plan import Removal
 from choreo.model.report import Report
-from choreo.model.tracks import PartTrack, ShotTracks, Tracks
+from choreo.model.tracks import ShotTracks, Tracks
 from choreo.passes.contacts import ContactGraph, find_contacts, find_loose_joints, find_overlaps
-from choreo.passes.corners import Sight, round_corners
-from choreo.passes.framing import check_framing, frames_at_rest
+from choreo.passes.framing import frames_at_rest
 from choreo.passes.handoff import handoff
 from choreo.passes.keep import keep_approved, still_parts
-from choreo.passes.layout import Layout, plan_layout
 from choreo.passes.masking import masking
 from choreo.passes.pace import check_pace
 from choreo.passes.plate_use import plan_plates, plate_findings
 from choreo.passes.reading import check_readable
 from choreo.passes.removal import choose_body, plan_removal
-from choreo.passes.sampling import sample_tracks
-from choreo.passes.schedule import Schedule, plan_schedule
 from choreo.passes.summary import ShotFacts, summarise
-from choreo.passes.unlocking import least_unlocking, unlocking
 from choreo.passes.visibility import visibility
-from choreo.passes.ways import plan_ways
 from choreo.passes.wishes import settle_wishes
+from choreo.timed_shot import Set, TimedShot, sampled, time_around, time_shot
 
 if TYPE_CHECKING:
     OnStage = Callable[[str, Any], None]
-
-
-_FIT_ROUNDS = 8
-"""Lengths that are tried for a shot that turns and whose phases fit; two or three agree as a rule."""
 
 
 def no_hook(_name: str, _artefact: Any) -> None:
@@ -179,7 +170,9 @@ def compile_film(
     apart = take_apart(assembly, clearance, search=search, file=file, still=still, on_stage=on_stage)
     wanted = settle_wishes(choreography.shots, apart.removal)
     points = {part: hull_points(solid) for part, solid in apart.solids.items()}
-    film = _Set(apart, points, _frame(choreography), choreography.frame_rate)
+    film = Set(
+        assembly, apart.solids, apart.encounters, apart.removal, points, _frame(choreography), choreography.frame_rate
+    )
     shots: list[tuple[ShotTracks, ShotFacts]] = []
     failures: list[ChoreoError] = []
     start = 0
@@ -190,7 +183,7 @@ def compile_film(
             try:
                 kept = keep_approved(shot, lock, approved, assembly.ids)
                 heard = on_stage if chosen else no_hook
-                timed = _time_around(shot, film, kept, heard) if kept is not None else _time_shot(shot, film, heard)
+                timed = time_around(shot, film, kept, heard) if kept is not None else time_shot(shot, film, heard)
                 length = timed.shot.frames
                 if chosen:
                     made, facts = _compile_shot(timed, start, film, on_stage)
@@ -217,119 +210,14 @@ def compile_film(
     return Film(apart, tracks, report, film.frame)
 
 
-@dataclass(frozen=True, eq=False)
-class _Set:
-    """What all shots have in common."""
-
-    apart: Apart
-    points: Mapping[str, Floats]
-    """Convex hull corners of each part, assembled, mm."""
-    frame: Frame
-    rate: FrameRate
-
-
-@dataclass(frozen=True, eq=False)
-class _TimedShot:
-    """A shot with its layout and schedule; phases that fit have the length that the schedule found."""
-
-    shot: Shot
-    layout: Layout
-    schedule: Schedule
-    kept: Kept | None = None
-
-
-def _time_shot(shot: Shot, film: _Set, on_stage: OnStage) -> _TimedShot:
-    """Lay a shot out and time it, again and again where the two hang on each other.
-
-    An orbit makes the layout hang on the length of the shot, and a phase with ``frames = "fit"`` makes that hang on
-    the schedule, which hangs on the layout. They are solved in turn until they agree: then each phase is the
-    shortest for this layout. Where they do not within `_FIT_ROUNDS`, the longest length met is kept and timed like
-    one that was given: nothing then proves that it is the shortest. `on_stage` hears of every round.
-    """
-    removal, encounters, subject = film.apart.removal, film.apart.encounters, _subject(shot, film)
-    met: list[tuple[int, ...]] = []
-    while True:
-        layout = plan_layout(subject, shot, film.frame)
-        on_stage(f"layout of {shot.name}", layout)
-        sight = Sight(film.points, layout.cameras, layout.rest_frames, film.frame.resolution)
-        bent = round_corners(shot, removal, layout.routes, layout.shared_mm, encounters, sight)
-        layout = replace(layout, routes=bent.routes, shared_mm=bent.shared_mm)
-        # Timing comes last: it never touches the geometry, it only asks it which lags collide.
-        schedule = plan_schedule(
-            shot, removal, bent.routes, encounters, shared_mm=bent.shared_mm, stops_mm=bent.stops_mm
-        )
-        schedule = replace(schedule, warnings=(*bent.warnings, *schedule.warnings))
-        on_stage(f"schedule of {shot.name}", schedule)
-        if schedule.frames == tuple(phase.frames for phase in shot.phases):
-            return _TimedShot(shot, layout, schedule)
-        met.append(schedule.frames)
-        last = len(met) >= _FIT_ROUNDS
-        lengths = tuple(map(max, *met)) if last else schedule.frames
-        fits = [phase.fit and not last for phase in shot.phases]
-        phases = zip(shot.phases, lengths, fits, strict=True)
-        shot = replace(shot, phases=tuple(replace(phase, frames=n, fit=fit) for phase, n, fit in phases))
-
-
-def _time_around(shot: Shot, film: _Set, kept: Kept, on_stage: OnStage) -> _TimedShot:
-    """Lay out and time a shot around what is approved of it; where that fails, say what the least unlocking is."""
-    try:
-        timed = _time_kept(shot, film, kept)
-        _sampled(timed, film)  # that late parts stay in the frame is for the lock to answer for
-    except ChoreoError as error:
-        if error.exit_code != 1:
-            raise
-        least = least_unlocking(kept, film.apart.removal, lambda fewer: _can_be_timed(shot, film, fewer))
-        raise no_solution(*error.findings, unlocking(shot.name, least)) from error
-    on_stage(f"layout of {shot.name}", timed.layout)
-    on_stage(f"schedule of {shot.name}", timed.schedule)
-    return timed
-
-
-def _time_kept(shot: Shot, film: _Set, kept: Kept) -> _TimedShot:
-    subject = _subject(shot, film)
-    layout = plan_layout(subject, shot, film.frame, kept)
-    schedule = plan_schedule(
-        shot, subject.removal, layout.routes, subject.encounters, shared_mm=layout.shared_mm, kept=kept.moves
-    )
-    return _TimedShot(shot, layout, schedule, kept)
-
-
-def _can_be_timed(shot: Shot, film: _Set, kept: Kept) -> bool:
-    try:
-        _sampled(_time_kept(shot, film, kept), film)
-    except ChoreoError:
-        return False
-    return True
-
-
-def _subject(shot: Shot, film: _Set) -> Subject:
-    removal, encounters = film.apart.removal, film.apart.encounters
-    ways = plan_ways(shot, removal, encounters)
-    return Subject(film.points, removal, ways.directions, ways.travels, encounters, ways.vias)
-
-
-def _sampled(timed: _TimedShot, film: _Set) -> tuple[PartTrack, ...]:
-    """Tracks of a timed shot, inside the frame; what is kept stays as it was approved, to the last digit."""
-    shot, layout, assembly = timed.shot, timed.layout, film.apart.assembly
-    origins = {part.id: np.array(part.offset) for part in assembly.parts}
-    made = sample_tracks(shot, assembly.ids, origins, layout.cameras, layout.routes, timed.schedule.moves)
-    kept = {} if timed.kept is None else timed.kept.tracks
-    parts = tuple(kept.get(track.id, track) for track in made)
-    positions = {track.id: track.position for track in parts}
-    rest = frames_at_rest(layout.rest_frames, parts)
-    unframed = check_framing(shot.name, film.points, layout.cameras, positions, rest, film.frame)
-    if unframed:
-        raise no_solution(*unframed)
-    return parts
-
-
-def _compile_shot(timed: _TimedShot, start: int, film: _Set, on_stage: OnStage) -> tuple[ShotTracks, ShotFacts]:
+def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) -> tuple[ShotTracks, ShotFacts]:
     """The passes that look at one shot, from its timing on."""
-    apart, assembly, removal = film.apart, film.apart.assembly, film.apart.removal
+    assembly, removal = film.assembly, film.removal
     shot, layout, schedule = timed.shot, timed.layout, timed.schedule
 
-    parts = _sampled(timed, film)
-    uses = plan_plates(assembly, film.rate, layout.cameras, parts, film.points, {})
+    parts = sampled(timed, film)
+    turned_by = {track.id: track.turn for track in parts if track.turn is not None}
+    uses = plan_plates(assembly, film.rate, layout.cameras, parts, film.points, turned_by)
     missing, unfit = plate_findings(shot.name, uses, assembly)
     if missing:
         raise no_solution(*missing)
@@ -339,22 +227,26 @@ def _compile_shot(timed: _TimedShot, start: int, film: _Set, on_stage: OnStage) 
     on_stage(f"tracks of {shot.name}", parts)
 
     cameras = np.stack([camera.matrix for camera in layout.cameras])
-    solids = [apart.solids[part] for part in assembly.ids]
-    seen = visibility(solids, cameras, np.stack([positions[part] for part in assembly.ids]), assembly.touch_mm)
+    solids = [film.solids[part] for part in assembly.ids]
+    turns = turns_of(parts, {part.id: part.offset for part in assembly.parts})
+    spun = {assembly.ids.index(part): turn for part, turn in turns.items()}
+    places = np.stack([positions[part] for part in assembly.ids])
+    seen = visibility(solids, cameras, places, assembly.touch_mm, spun)
     masks = masking(seen, assembly.ids, removal)
     on_stage(f"masking of {shot.name}", masks)
     rest, least = frames_at_rest(layout.rest_frames, parts), film.frame.readable
     gap = layout.least_gap_px
-    shown, hidden = check_readable(shot.name, apart.solids, cameras, positions, masks, rest, least, gap)
+    stood = solids_on(film.solids, turns, rest[0]) if rest else film.solids
+    shown, hidden = check_readable(shot.name, stood, cameras, positions, masks, rest, least, gap)
     if hidden:
         raise no_solution(*hidden)
 
-    hero = handoff(shot, apart.solids, cameras, positions)
+    hero = handoff(shot, film.solids, cameras, positions)
     made = ShotTracks(shot.name, start, shot.frames, cameras, parts, hero, masks)
     check_tracks(made, assembly.ids)
     facts = ShotFacts(
         shot, made, layout.least_gap_px, layout.cameras[0], layout.distance_mm, schedule.moves,
-        schedule.bare_pairs, apart.encounters.clearance, (*schedule.warnings, *unfit), shown, layout.crossings, uses,
+        schedule.bare_pairs, film.encounters.clearance, (*schedule.warnings, *unfit), shown, layout.crossings, uses,
     )  # fmt: skip
     return made, facts
 

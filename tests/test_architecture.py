@@ -20,7 +20,8 @@ MAY_IMPORT = {
     "write": {"errors", "model", "geometry", "motion"},
     "review": {"errors", "model", "geometry", "motion"},
     "picture": {"errors", "model", "geometry", "motion"},
-    "compile": {"errors", "model", "geometry", "motion", "passes", "checks"},
+    "timed_shot": {"errors", "model", "geometry", "motion", "passes"},
+    "compile": {"errors", "model", "geometry", "motion", "passes", "checks", "timed_shot"},
 }
 HELPERS_OF_PASSES = {
     "layout_advice",

@@ -8,15 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from itertools import combinations
+from types import MappingProxyType
 
 import numpy as np
 import shapely
 
 from choreo.checks.check_tracks import BrokenPromiseError
 from choreo.geometry.solid import Solid, shrink
+from choreo.geometry.turned import turned
+from choreo.model.assembly import Vector
 from choreo.model.tracks import ShotTracks
 from choreo.motion.law import evaluate_keys
 from choreo.motion.path import position
+from choreo.motion.spin import turn_at
 
 _AREA = 1e-6
 """Square mm of overlap that rounding may leave."""
@@ -28,8 +32,11 @@ def check_collisions(
     touch_mm: float,
     pressed: Mapping[frozenset[str], float],
     steps: int = 8,
+    offsets: Mapping[str, Vector] = MappingProxyType({}),
 ) -> None:
     """Raise if two parts overlap at any of `steps` instants a frame.
+
+    Parts that spin turn about their origins, which `offsets` gives, mm.
 
     Raises
     ------
@@ -38,15 +45,20 @@ def check_collisions(
 
     """
     times = np.arange(0, (shot.frames - 1) * steps + 1) / steps
-    places = {track.id: position(track.route, evaluate_keys(track.keys, times)) for track in shot.parts}
+    ways = {track.id: evaluate_keys(track.keys, times) for track in shot.parts}
+    places = {track.id: position(track.route, ways[track.id]) for track in shot.parts}
+    turns = {t.id: turn_at(t.spin, ways[t.id]) if t.spin else np.zeros(len(times)) for t in shot.parts}
     thin = {part: shrink(solid, touch_mm / 2, touch_mm / 2) for part, solid in solids.items()}
     for a, b in combinations(places, 2):
         extra = pressed.get(frozenset((a, b)), 0.0) / 4
         one = thin[a] if not extra else shrink(solids[a], touch_mm / 2 + extra, touch_mm / 2 + extra)
         two = thin[b] if not extra else shrink(solids[b], touch_mm / 2 + extra, touch_mm / 2 + extra)
-        apart, first = np.unique(np.round(places[b] - places[a], 9), axis=0, return_index=True)
+        stands = np.round(np.column_stack([places[b] - places[a], turns[a], turns[b]]), 9)
+        apart, first = np.unique(stands, axis=0, return_index=True)
         for at, row in sorted(zip(first.tolist(), apart, strict=True), key=lambda pair: pair[0]):
-            if _overlap(one, two, row):
+            first_turned = turned(one, np.array(offsets[a]), row[3]) if row[3] else one
+            second_turned = turned(two, np.array(offsets[b]), row[4]) if row[4] else two
+            if _overlap(first_turned, second_turned, row[:3]):
                 raise BrokenPromiseError(f"{a} and {b} overlap at frame {times[at]:g} of shot {shot.name}")
 
 

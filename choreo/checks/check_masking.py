@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 import shapely
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from choreo.errors import Finding
 from choreo.geometry.solid import Solid
+from choreo.geometry.turned import Turns, solids_on
 from choreo.model.plan import Floats, Region
 from choreo.model.tracks import Masking
 
@@ -33,6 +35,7 @@ def check_masking(
     positions: Mapping[str, Floats],
     frames_checked: int = 24,
     points: int = 600,
+    turns: Mapping[str, Turns] = MappingProxyType({}),
 ) -> list[Finding]:
     """Return what is wrong with the layer orders and holdouts of a shot.
 
@@ -47,6 +50,8 @@ def check_masking(
         How many frames are sampled, spread evenly; the ends of spans come on top of them.
     points : int
         On each of these.
+    turns : mapping of part id to Turns
+        Of the parts that spin.
 
     Returns
     -------
@@ -61,7 +66,7 @@ def check_masking(
         return findings
     needs = 0
     for frame in _frames(plan, len(cameras), frames_checked):
-        look = _Look(plan, solids, cameras[frame], positions, int(frame))
+        look = _Look(plan, solids_on(solids, turns, int(frame)), cameras[frame], positions, int(frame))
         pixels = look.draw(points)
         findings += _check_truth(look, pixels)
         # Need takes many more points than truth, so fewer frames have to do.

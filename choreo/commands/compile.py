@@ -101,15 +101,19 @@ def _prove(film: Film, progress: Progress) -> list[str]:
     """Run the slow checks; return what they proved, in words."""
     from choreo.checks.check_collisions import check_collisions  # noqa: PLC0415
     from choreo.checks.check_masking import check_masking  # noqa: PLC0415
+    from choreo.geometry.turned import turns_of  # noqa: PLC0415
 
     solids = film.apart.solids
+    offsets = {part.id: part.offset for part in film.apart.assembly.parts}
     touch = film.apart.assembly.touch_mm
     pressed = {frozenset((j.part, j.into)): j.press_mm for j in film.apart.assembly.joints if j.press_mm}
     for shot in film.tracks.shots:
         progress(f"slow checks of {shot.name}", None)
-        check_collisions(shot, solids, touch, pressed)
+        check_collisions(shot, solids, touch, pressed, offsets=offsets)
         positions = {track.id: track.position for track in shot.parts}
-        broken = [f for f in check_masking(shot.masking, solids, shot.cameras, positions) if f.severity == "error"]
+        turns = turns_of(shot.parts, offsets)
+        found = check_masking(shot.masking, solids, shot.cameras, positions, turns=turns)
+        broken = [finding for finding in found if finding.severity == "error"]
         if broken:
             raise ChoreoError(tuple(broken), exit_code=DEFECT)
     return ["Proved once more: no overlap at 8 instants a frame; orders and holdouts agree with lines of sight."]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 import shapely
@@ -17,6 +18,37 @@ from choreo.geometry.cover import cover_layers, unhidden_region
 from choreo.geometry.front import Codes, Front, Relation, flipped
 from choreo.geometry.regions import NOTHING, matters, minus
 from choreo.geometry.scene import Ints, Scene, Shapes, first_alike
+
+
+class Seen(Protocol):
+    """What masking asks of a shot; parts are numbered as the solids were given, frames from 0."""
+
+    @property
+    def codes(self) -> Codes:
+        """(parts, parts, frames) of `Front`."""
+
+    @property
+    def restless(self) -> bool:
+        """Whether no two frames are alike."""
+
+    @property
+    def first_camera(self) -> Ints:
+        """(frames,) the first frame with the same camera."""
+
+    def silhouette(self, part: int, frames: Ints) -> Shapes:
+        """Return the silhouettes of a part on those frames, px."""
+
+    def visible(self, part: int, frames: Ints) -> Shapes:
+        """Return what is seen of a part on those frames, px."""
+
+    def cover_layers(self, a: int, b: int, frames: Ints) -> list[Shapes]:
+        """Return layers whose union is where b stands before some piece of a."""
+
+    def alike(self, part: int) -> Ints:
+        """(frames,) a frame on which the part and all that may hide it stood alike; one for all that do."""
+
+    def stands(self, part: int, frames: Ints) -> Ints:
+        """Return, for these frames, one on which camera and part stood alike; one for all that do."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +65,20 @@ class Visibility:
     def parts(self) -> int:
         """How many parts."""
         return len(self.scene.solids)
+
+    @property
+    def restless(self) -> bool:
+        """Whether the camera never stands twice in one place: then no two frames are alike."""
+        return self.scene.restless
+
+    @property
+    def first_camera(self) -> Ints:
+        """(frames,) the first frame with the same camera."""
+        return self.scene.first_camera
+
+    def stands(self, part: int, frames: Ints) -> Ints:
+        """Return, for these frames, the first on which camera and part stood alike."""
+        return np.asarray(self.scene.alike[part, frames])
 
     def silhouette(self, part: int, frames: Ints) -> Shapes:
         """Return the silhouettes of a part on those frames, px."""

@@ -57,6 +57,27 @@ def with_turning(encounters: Encounters, turning: Mapping[str, Turning]) -> Enco
     )
 
 
+def as_swept(encounters: Encounters, axes: Mapping[str, Floats]) -> Encounters:
+    """Return encounters in which parts are what they sweep in a whole turn, wherever they are.
+
+    Parameters
+    ----------
+    encounters : Encounters
+    axes : mapping of part id to (2,) or (3,) array
+        Where the z axis stands that the part turns about; parts that are not named stay as they are.
+
+    """
+    if not axes:
+        return encounters
+
+    def seen(part: str, shape: Shape) -> Shape:
+        return make_shape(swept_by_turning(shape.solid, axes[part])) if part in axes else shape
+
+    pressed = {(a, b): (seen(a, one), seen(b, two)) for (a, b), (one, two) in encounters.pressed.items()}
+    shapes = {part: seen(part, shape) for part, shape in encounters.shapes.items()}
+    return replace(encounters, shapes=shapes, pressed=pressed, _blocked={}, _crossings={}, _meet={})
+
+
 def _swept(shape: Shape, turning: Turning) -> Shape:
     return make_shape(swept_by_turning(shape.solid, turning.axis))
 

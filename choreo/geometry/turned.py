@@ -3,16 +3,43 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.solid import Band, Solid
+from choreo.model.assembly import Vector
 from choreo.model.plan import Floats
+from choreo.model.tracks import PartTrack
 
 _SIDES = 48
 """Of the polygons that stand for circles; they reach at most 0.22 % of a radius too far, and never too little."""
+
+
+@dataclass(frozen=True, eq=False)
+class Turns:
+    """How one part stands turned, frame by frame."""
+
+    axis: Floats
+    """(2,) where its own z axis stands when it is assembled, mm."""
+    degrees: Floats
+    """(frames,)"""
+
+
+def turns_of(tracks: Iterable[PartTrack], offsets: Mapping[str, Vector]) -> dict[str, Turns]:
+    """Return the turns of all parts that spin; `offsets` are their origins, mm."""
+    return {track.id: Turns(np.array(offsets[track.id][:2]), track.turn) for track in tracks if track.turn is not None}
+
+
+def solids_on(solids: Mapping[str, Solid], turns: Mapping[str, Turns], frame: int) -> dict[str, Solid]:
+    """Return the solids, at their assembled places, as they stand turned on a frame."""
+    return {
+        part: turned(solid, turns[part].axis, float(turns[part].degrees[frame])) if part in turns else solid
+        for part, solid in solids.items()
+    }
 
 
 def turned(solid: Solid, axis: Floats, degrees: float) -> Solid:

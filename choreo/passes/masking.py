@@ -25,12 +25,12 @@ from choreo.geometry.front import Front
 from choreo.geometry.layer_order import Span, blocks, fewest_dropped, fewest_spans, in_one_ring, nearest_order
 from choreo.geometry.regions import common, joined, matters, minus, polygons_that_matter
 from choreo.geometry.scene import Bools, Ints, Shapes, first_alike
-from choreo.geometry.sight import Visibility
+from choreo.geometry.sight import Seen
 from choreo.model.plan import Region, Removal
 from choreo.model.tracks import Holdout, Masking, OrderSpan
 
 
-def masking(seen: Visibility, ids: Sequence[str], removal: Removal) -> Masking:
+def masking(seen: Seen, ids: Sequence[str], removal: Removal) -> Masking:
     """Return the layer orders and holdouts of a shot.
 
     What remains on top at each pixel is what the camera sees. Holdouts stand only on frames that no order of
@@ -73,7 +73,7 @@ def masking(seen: Visibility, ids: Sequence[str], removal: Removal) -> Masking:
 class _Asked:
     """What each frame asks of its order: at least what the truth needs, and settled where that matters."""
 
-    def __init__(self, seen: Visibility) -> None:
+    def __init__(self, seen: Seen) -> None:
         self.seen = seen
         codes = np.moveaxis(seen.codes, 2, 0)
         self.mixed = codes == Front.MIXED
@@ -102,11 +102,11 @@ class _Asked:
         return bool(doubtful.any())
 
 
-def _hides(seen: Visibility, x: int, frames: Ints, visible: Shapes, alike: Ints) -> Bools:
+def _hides(seen: Seen, x: int, frames: Ints, visible: Shapes, alike: Ints) -> Bools:
     """Whether a visible region covers some of x, frame by frame."""
-    if seen.scene.restless:
+    if seen.restless:
         return matters(common(visible, seen.silhouette(x, frames)))
-    same = first_alike(np.column_stack([alike, seen.scene.alike[x, frames]]))
+    same = first_alike(np.column_stack([alike, seen.stands(x, frames)]))
     once = np.unique(same)
     out = np.zeros(len(frames), dtype=np.bool_)
     out[once] = matters(common(visible[once], seen.silhouette(x, frames[once])))
@@ -160,7 +160,7 @@ def _dropped(over: Bools, rank: Ints) -> Bools:
     return out[same]
 
 
-def _holdouts(seen: Visibility, ids: Sequence[str], t: int, x: int, frames: Ints) -> list[Holdout]:
+def _holdouts(seen: Seen, ids: Sequence[str], t: int, x: int, frames: Ints) -> list[Holdout]:
     """Holdouts on x behind t over those frames, one for each run of frames with the same region."""
     regions = _regions(seen, t, x, frames)
     same = np.zeros(len(frames), dtype=np.bool_)
@@ -173,7 +173,7 @@ def _holdouts(seen: Visibility, ids: Sequence[str], t: int, x: int, frames: Ints
     ]
 
 
-def _regions(seen: Visibility, t: int, x: int, frames: Ints) -> Shapes:
+def _regions(seen: Seen, t: int, x: int, frames: Ints) -> Shapes:
     """Where x is left out behind t: the outline of t's pieces before x, less what is seen of x."""
     layers = seen.cover_layers(x, t, frames)
     moving = np.flatnonzero(~_still(seen, frames))
@@ -187,9 +187,9 @@ def _regions(seen: Visibility, t: int, x: int, frames: Ints) -> Shapes:
     return out
 
 
-def _still(seen: Visibility, frames: Ints) -> Bools:
+def _still(seen: Seen, frames: Ints) -> Bools:
     """Whether the camera stands on the next frame or the last one as it does on this one."""
-    camera = seen.scene.first_camera
+    camera = seen.first_camera
     before, after = np.maximum(frames - 1, 0), np.minimum(frames + 1, len(camera) - 1)
     same = [(camera[frames] == camera[other]) & (frames != other) for other in (before, after)]
     return np.asarray(same[0] | same[1])

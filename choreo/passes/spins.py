@@ -9,8 +9,9 @@ angle. The turning point is exact on the swept shapes.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from choreo.geometry.spinning import Turning, with_turning
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats, Removal
 from choreo.model.tracks import Spin
-from choreo.motion.path import lengths
+from choreo.motion.path import lengths, position
 
 _HAIR = 1e-6
 """mm; turning begins this far beyond the point at which it is free."""
@@ -51,6 +52,7 @@ def plan_spins(
     origins: Mapping[str, Floats],
     routes: Mapping[str, Floats],
     encounters: Encounters,
+    shared_mm: Mapping[str, Sequence[float]] = MappingProxyType({}),
 ) -> Spins:
     """Return from where each part turns whose pin asks for a spin.
 
@@ -66,6 +68,8 @@ def plan_spins(
         mm.
     encounters : Encounters
         Of all parts as they are.
+    shared_mm : mapping of part id to sequence of float
+        Ways at which parts come off their groups, see `Layout`; before the last of them nothing turns.
 
     Raises
     ------
@@ -83,7 +87,8 @@ def plan_spins(
         if pin is None or not pin.spin or not length:
             continue
         axis = origins[part][:2]
-        since, blocker = _free_from(part, axis, removal, routes[part], length, encounters)
+        base = max(shared_mm.get(part, ()), default=0.0)
+        since, blocker = _free_from(part, axis, removal, routes[part], (base, length), encounters)
         if since > (1 - _SHORTEST) * length:
             findings.append(_no_room(shot.name, part, blocker, since / length))
             continue
@@ -95,22 +100,31 @@ def plan_spins(
 
 
 def _free_from(
-    part: str, axis: Floats, removal: Removal, route: Floats, length: float, encounters: Encounters
+    part: str, axis: Floats, removal: Removal, route: Floats, span: tuple[float, float], encounters: Encounters
 ) -> tuple[float, str]:
-    """The last way at which the swept part meets somebody who is still there, and who that is."""
+    """The last way of a span at which the swept part meets somebody who is still there, and who that is."""
     swept = with_turning(encounters, {part: Turning(axis, -np.inf)})
-    still = np.zeros((1, 3))
-    since, blocker = 0.0, ""
+    base, length = span
+    mates = _mates(removal, part)
+    since, blocker = base, ""
     order = removal.order
     for other in (*order[order.index(part) + 1 :], removal.body):
+        # Who left in the same group stands where the group has gone.
+        still = position(route, [base / length]) if other in mates else np.zeros((1, 3))
         for kept in (True, False):
-            met = swept.diagram(part, other, route, still, ((0.0, length), (0.0, 0.0)), kept=kept)
-            end = float(met[..., 0].max(initial=0.0))
+            met = swept.diagram(part, other, route, still, (span, (0.0, 0.0)), kept=kept)
+            end = float(met[..., 0].max(initial=base))
             if end < length:  # else the clearance cannot be kept at rest: geometry decides alone
                 break
-        if end > 0 and end + _HAIR > since:
+        if end > base and end + _HAIR > since:
             since, blocker = end + _HAIR, other
     return since, blocker
+
+
+def _mates(removal: Removal, part: str) -> tuple[str, ...]:
+    """All who leave with a part in its innermost group."""
+    groups = [step.members for step in removal.groups if part in step.members]
+    return groups[-1] if groups else ()
 
 
 def _no_room(shot: str, part: str, blocker: str, share: float) -> Finding:

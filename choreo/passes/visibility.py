@@ -8,18 +8,27 @@ most questions about layer order are settled without any.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 import numpy as np
 
 from choreo.geometry.front import Front, Relation, flipped, relation
-from choreo.geometry.scene import build_scene
-from choreo.geometry.sight import Visibility
+from choreo.geometry.scene import build_scene, first_alike
+from choreo.geometry.sight import Seen, Visibility
+from choreo.geometry.sight_turning import Pieced
 from choreo.geometry.solid import Solid
+from choreo.geometry.turned import Turns, turned
 from choreo.model.plan import Floats
 
 
-def visibility(solids: Sequence[Solid], cameras: Floats, displacements: Floats, touch_mm: float) -> Visibility:
+def visibility(
+    solids: Sequence[Solid],
+    cameras: Floats,
+    displacements: Floats,
+    touch_mm: float,
+    turns: Mapping[int, Turns] = MappingProxyType({}),
+) -> Seen:
     """Return what the camera sees of each part on each frame.
 
     Exact: regions are bounded by images of edges, not by samples.
@@ -33,12 +42,25 @@ def visibility(solids: Sequence[Solid], cameras: Floats, displacements: Floats, 
         From the assembled position, mm. No two parts collide on any frame.
     touch_mm : float
         How far two parts may reach into each other, mm.
-
-    Returns
-    -------
-    Visibility
+    turns : mapping of number to Turns
+        Of the parts that spin.
 
     """
+    if not turns:
+        return _look(solids, cameras, displacements, touch_mm)
+    angles = np.stack([turn.degrees for turn in turns.values()], axis=1)
+    first = first_alike(angles)
+    pieces = []
+    for frame in np.unique(first).tolist():
+        frames = np.flatnonzero(first == frame)
+        stood = list(solids)
+        for part, turn in turns.items():
+            stood[part] = turned(solids[part], turn.axis, float(turn.degrees[frame]))
+        pieces.append((frames, _look(stood, cameras[frames], displacements[:, frames], touch_mm)))
+    return Pieced(tuple(pieces), cameras)
+
+
+def _look(solids: Sequence[Solid], cameras: Floats, displacements: Floats, touch_mm: float) -> Visibility:
     scene = build_scene(solids, cameras, displacements, touch_mm)
     count = len(scene.solids)
     codes = np.full((count, count, scene.frames), Front.APART, dtype=np.int8)

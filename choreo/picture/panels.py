@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from types import MappingProxyType
 
 import numpy as np
 import shapely
@@ -18,6 +19,8 @@ from choreo.geometry.camera import Camera, camera_from_matrix
 from choreo.geometry.regions import LEAST_AREA_PX2, NOTHING, Shapes, polygons_that_matter
 from choreo.geometry.silhouette import face_on_screen, silhouettes
 from choreo.geometry.solid import Solid
+from choreo.geometry.turned import solids_on, turns_of
+from choreo.model.assembly import Vector
 from choreo.model.plan import Floats, Region
 from choreo.model.tracks import ShotTracks
 
@@ -43,6 +46,7 @@ def pictures(
     frames: Sequence[int],
     resolution: tuple[int, int],
     fine_px: Sequence[float],
+    offsets: Mapping[str, Vector] = MappingProxyType({}),
 ) -> list[tuple[Seen, ...]]:
     """Return what is seen on some frames, for each the parts from back to front; hidden ones are left out.
 
@@ -58,14 +62,23 @@ def pictures(
         px; nothing outside of the frame is shown.
     fine_px : sequence of float
         For each frame: faces and walls narrower than this are not painted apart. Regions stay exact.
+    offsets : mapping of part id to (x, y, z)
+        Origins of the parts, mm: what spins turns about them.
 
     """
     cameras = [camera_from_matrix(shot.cameras[frame]) for frame in frames]
-    bodies = {}
-    for track in shot.parts:
-        moves, solid = track.position[list(frames)], solids[track.id]
-        bodies[track.id] = _Body(solid, cameras, fine_px, moves, silhouettes(solid, cameras, moves))
-    return [tuple(_frame(bodies, shot, frame, row, resolution)) for row, frame in enumerate(frames)]
+    turns = turns_of(shot.parts, offsets)
+    whole = {track.id: _body(solids[track.id], cameras, fine_px, track.position[list(frames)]) for track in shot.parts}
+    drawn = []
+    for row, frame in enumerate(frames):
+        bodies = {part: (body, row) for part, body in whole.items()}
+        stood = solids_on({part: solids[part] for part in turns}, turns, frame)
+        for track in shot.parts:
+            if track.id in stood:  # turned otherwise on every frame
+                moves = track.position[frame : frame + 1]
+                bodies[track.id] = _body(stood[track.id], [cameras[row]], [fine_px[row]], moves), 0
+        drawn.append(tuple(_frame(bodies, shot, frame, resolution)))
+    return drawn
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,11 +155,19 @@ class _Body:
         return self._faces[index, side]
 
 
-def _frame(bodies: Mapping[str, _Body], shot: ShotTracks, frame: int, row: int, screen: tuple[int, int]) -> list[Seen]:
+def _body(solid: Solid, cameras: Sequence[Camera], fine_px: Sequence[float], moves: Floats) -> _Body:
+    return _Body(solid, cameras, fine_px, moves, silhouettes(solid, cameras, moves))
+
+
+def _frame(
+    bodies: Mapping[str, tuple[_Body, int]], shot: ShotTracks, frame: int, screen: tuple[int, int]
+) -> list[Seen]:
+    """Bodies come with the row that the frame is in each of them."""
     held = held_out(shot, frame)
     covered, found = NOTHING, []
     for part in reversed(order_on(shot, frame)):
-        whole = bodies[part].outlines[row]
+        body, row = bodies[part]
+        whole = body.outlines[row]
         layer = _on_screen(whole, screen)
         if part in held:
             layer = shapely.difference(layer, held[part])
@@ -158,7 +179,7 @@ def _frame(bodies: Mapping[str, _Body], shot: ShotTracks, frame: int, row: int, 
         covered = shapely.union(covered, layer)
         region = _areas(region)
         if not region.is_empty:
-            coats = bodies[part].coats(row)
+            coats = body.coats(row)
             found.append(Seen(part, region, tuple(coats if region is whole else _within(region, coats))))
     return found[::-1]
 

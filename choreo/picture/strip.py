@@ -111,7 +111,8 @@ class _Film:
         rests = [index for index, moment in enumerate(moving) if moment.kind == "rest"]
         cells, height = flow([index in rests[:1] for index in range(len(moving))], grid)
         fine = [_FINE_WALL * resolution[0] / cell.width for cell in cells]
-        seen = pictures(self.solids, shot, [moment.frame for moment in moving], resolution, fine)
+        offsets = {part.id: part.offset for part in self.assembly.parts}
+        seen = pictures(self.solids, shot, [moment.frame for moment in moving], resolution, fine, offsets)
         sheet = self._sheet(about)
         drawn = [_shot_head(shot, self.rate)]
         for moment, picture, cell in zip(moving, seen, cells, strict=True):

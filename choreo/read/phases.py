@@ -16,7 +16,7 @@ from choreo.read.values import note_zero, unit
 from choreo.read.wishes import build_groups, build_together, build_waits, check_wishes
 
 _ONLY_MOVING = ("beats", "easing", "group", "least_hold", "move", "part", "settle", "stagger", "together")
-_PINNED = ("along", "travel_mm", "bow_mm")
+_PINNED = ("along", "travel_mm", "bow_mm", "spin")
 """What a part keeps over the whole shot."""
 _SAME_DIRECTION = 1e-9
 
@@ -178,7 +178,9 @@ def _motion(motion: Mapping[str, Any], inherited: Mapping[str, Any]) -> PartMoti
 def _pin(given: Mapping[str, Any]) -> Pin:
     travel = given.get("travel_mm")
     along = unit(given["along"]) if "along" in given else None
-    return Pin(along, None if travel is None else float(travel), float(given.get("bow_mm", 0.0)))
+    return Pin(
+        along, None if travel is None else float(travel), float(given.get("bow_mm", 0.0)), float(given.get("spin", 0.0))
+    )
 
 
 def _move(value: float | str) -> int | None:

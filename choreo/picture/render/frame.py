@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from choreo.geometry.camera import Camera, camera_from_matrix
 from choreo.geometry.silhouette import silhouettes
 from choreo.geometry.solid import Solid
+from choreo.geometry.turned import turned
 from choreo.model.assembly import Assembly
 from choreo.model.plan import Floats
 from choreo.model.tracks import ShotTracks
@@ -172,18 +173,30 @@ class Renderer:
         at = moment.parts[part]
         plate = self._plate(part, at.plate_frame)
         if plate is not None:
-            key = np.array([*at.screen, at.scale, at.opacity, id(plate)]).tobytes()
-            return self._kept(part, key, lambda: plate_tile(plate, at.screen, at.scale, self.window, at.opacity))
-        key = moment.camera.matrix.tobytes() + at.shift.tobytes() + np.float64(at.opacity).tobytes()
+            key = np.array([*at.screen, at.scale, at.opacity, id(plate), at.turn]).tobytes()
+            window, turn = self.window, self._plate_turn(part, moment)
+            return self._kept(part, key, lambda: plate_tile(plate, at.screen, at.scale, window, at.opacity, turn))
+        key = moment.camera.matrix.tobytes() + at.shift.tobytes() + np.array([at.opacity, at.turn]).tobytes()
         return self._kept(part, key, lambda: self._solid_tile(part, moment))
 
     def _solid_tile(self, part: str, moment: Moment) -> Tile | None:
         at, colour = moment.parts[part], self.assembly.part(part).colour
         outline = self._outline(part, moment)
-        tile = solid_tile(self._facets[part], outline, colour, moment.camera, at.shift, self.window)
+        facets = self._facets[part] if at.turn == 0 else facets_of(self._solid(part, at.turn))
+        tile = solid_tile(facets, outline, colour, moment.camera, at.shift, self.window)
         if tile is None or at.opacity <= 0:
             return None
         return tile if at.opacity >= 1 else Tile(tile.window, tile.picture * np.float32(at.opacity))
+
+    def _solid(self, part: str, turn: float) -> Solid:
+        return turned(self.solids[part], self.origins[part], turn)
+
+    def _plate_turn(self, part: str, moment: Moment) -> float:
+        """How far a plate is turned clockwise on the screen; a sequence shows the turn of its part itself."""
+        if part in self.sequences:
+            return 0.0
+        # Seen from the front, +z toward the camera, a counter-clockwise turn is one against the clock.
+        return moment.parts[part].turn * (-1.0 if moment.camera.forward[2] <= 0 else 1.0)
 
     def _kept(self, name: str, key: bytes, make: Callable[[], Tile | None]) -> Tile | None:
         """The last tile of that name if it is the same one, else a new one."""
@@ -204,14 +217,17 @@ class Renderer:
     def _moment_key(self, moment: Moment) -> bytes:
         """What a picture hangs on."""
         rows = [
-            (*at.shift, at.opacity, -1.0 if at.plate_frame is None else at.plate_frame) for at in moment.parts.values()
+            (*at.shift, at.opacity, -1.0 if at.plate_frame is None else at.plate_frame, at.turn)
+            for at in moment.parts.values()
         ]
         holds = [(part, hold.region.wkb, hold.behind) for part, each in moment.holds.items() for hold in each]
         said = repr((moment.order, holds, moment.hero)).encode()
         return moment.camera.matrix.tobytes() + np.array(rows).tobytes() + said
 
     def _outline(self, part: str, moment: Moment) -> BaseGeometry:
-        camera, shift = moment.camera, moment.parts[part].shift
+        camera, shift, turn = moment.camera, moment.parts[part].shift, moment.parts[part].turn
+        if turn:
+            return silhouettes(self._solid(part, turn), [camera], shift[None])[0]
         if camera.is_perspective:
             return self._silhouette(part, camera.matrix.tobytes() + shift.tobytes(), moment)
         # Before a parallel camera a part that moves keeps its outline.

@@ -24,6 +24,7 @@ from choreo.model.plan import Floats, Region
 from choreo.model.tracks import Holdout, PartTrack, ShotTracks
 from choreo.motion.law import evaluate_keys
 from choreo.motion.path import position
+from choreo.motion.spin import turn_at
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +39,8 @@ class Standing:
     """px per mm there."""
     opacity: float
     plate_frame: float | None
+    turn: float = 0.0
+    """Degrees about its own z, counter-clockwise seen from +z."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +83,8 @@ def moment_at(shot: ShotTracks, time: float, origins: Mapping[str, Floats], size
     camera = camera_from_matrix(scaled(_matrix_at(shot.cameras, time), size))
     parts = {}
     for track in shot.parts:
-        shift = track.position[frame] if on_frame else position(track.route, evaluate_keys(track.keys, [time]))[0]
+        way = evaluate_keys(track.keys, [time])
+        shift = track.position[frame] if on_frame else position(track.route, way)[0]
         place = origins[track.id] + shift
         screen = camera.project(place)[0]
         parts[track.id] = Standing(
@@ -89,6 +93,7 @@ def moment_at(shot: ShotTracks, time: float, origins: Mapping[str, Floats], size
             float(camera.scale_at(place)),
             float(track.opacity[frame]),
             track.plate_frame[frame],
+            0.0 if track.spin is None else float(turn_at(track.spin, way)[0]),
         )
     order = next(span.back_to_front for span in shot.masking.orders if span.first <= frame <= span.last)
     hero = float(np.interp(time, np.arange(shot.frames), shot.hero_opacity))

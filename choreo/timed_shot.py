@@ -1,0 +1,176 @@
+"""One shot on its way to tracks: laid out, its corners rounded, timed, sampled; around a lock where there is one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from choreo.errors import ChoreoError, no_solution
+from choreo.geometry.approved import Kept
+from choreo.geometry.encounter import Encounters
+from choreo.geometry.silhouette import hull_points
+from choreo.geometry.solid import Solid
+from choreo.geometry.spinning import as_swept, with_turning
+from choreo.geometry.subject import Frame, Subject
+from choreo.geometry.turned import swept_by_turning
+from choreo.model.assembly import Assembly
+from choreo.model.choreography import FrameRate, Shot
+from choreo.model.plan import Floats, Removal
+from choreo.model.tracks import PartTrack, Spin
+from choreo.passes.corners import Sight, round_corners
+from choreo.passes.framing import check_framing, frames_at_rest
+from choreo.passes.layout import Layout, plan_layout
+from choreo.passes.sampling import sample_tracks
+from choreo.passes.schedule import Schedule, plan_schedule
+from choreo.passes.spins import plan_spins
+from choreo.passes.unlocking import least_unlocking, unlocking
+from choreo.passes.ways import plan_ways
+
+OnStage = Callable[[str, Any], None]
+_FIT_ROUNDS = 8
+"""Lengths that are tried for a shot that turns and whose phases fit; two or three agree as a rule."""
+
+
+@dataclass(frozen=True, eq=False)
+class Set:
+    """What all shots have in common."""
+
+    assembly: Assembly
+    solids: Mapping[str, Solid]
+    encounters: Encounters
+    removal: Removal
+    points: Mapping[str, Floats]
+    """Convex hull corners of each part, assembled, mm."""
+    frame: Frame
+    rate: FrameRate
+
+    @cached_property
+    def origins(self) -> Mapping[str, Floats]:
+        """Where the origin of each part lies when assembled, mm."""
+        return {part.id: np.array(part.offset) for part in self.assembly.parts}
+
+
+@dataclass(frozen=True, eq=False)
+class TimedShot:
+    """A shot with its layout and schedule; phases that fit have the length that the schedule found."""
+
+    shot: Shot
+    layout: Layout
+    schedule: Schedule
+    spins: Mapping[str, Spin]
+    kept: Kept | None = None
+
+
+def time_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
+    """Lay a shot out and time it, again and again where the two hang on each other.
+
+    An orbit makes the layout hang on the length of the shot, and a phase with ``frames = "fit"`` makes that hang on
+    the schedule, which hangs on the layout. They are solved in turn until they agree: then each phase is the
+    shortest for this layout. Where they do not within `_FIT_ROUNDS`, the longest length met is kept and timed like
+    one that was given: nothing then proves that it is the shortest. `on_stage` hears of every round.
+    """
+    removal, encounters, subject = film.removal, film.encounters, _subject(shot, film)
+    met: list[tuple[int, ...]] = []
+    while True:
+        layout = plan_layout(subject, shot, film.frame)
+        on_stage(f"layout of {shot.name}", layout)
+        sight = Sight(film.points, layout.cameras, layout.rest_frames, film.frame.resolution)
+        bent = round_corners(shot, removal, layout.routes, layout.shared_mm, encounters, sight)
+        layout = replace(layout, routes=bent.routes, shared_mm=bent.shared_mm)
+        spins = plan_spins(shot, removal, film.origins, bent.routes, encounters, bent.shared_mm)
+        # Timing comes last: it never touches the geometry, it only asks it which lags collide.
+        met_by = with_turning(encounters, spins.turning)
+        schedule = plan_schedule(shot, removal, bent.routes, met_by, shared_mm=bent.shared_mm, stops_mm=bent.stops_mm)
+        schedule = replace(schedule, warnings=(*bent.warnings, *schedule.warnings))
+        on_stage(f"schedule of {shot.name}", schedule)
+        if schedule.frames == tuple(phase.frames for phase in shot.phases):
+            return TimedShot(shot, layout, schedule, spins.law)
+        met.append(schedule.frames)
+        last = len(met) >= _FIT_ROUNDS
+        lengths = tuple(map(max, *met)) if last else schedule.frames
+        fits = [phase.fit and not last for phase in shot.phases]
+        phases = zip(shot.phases, lengths, fits, strict=True)
+        shot = replace(shot, phases=tuple(replace(phase, frames=n, fit=fit) for phase, n, fit in phases))
+
+
+def time_around(shot: Shot, film: Set, kept: Kept, on_stage: OnStage) -> TimedShot:
+    """Lay out and time a shot around what is approved of it; where that fails, say what the least unlocking is."""
+    try:
+        timed = _time_kept(shot, film, kept)
+        sampled(timed, film)  # that late parts stay in the frame is for the lock to answer for
+    except ChoreoError as error:
+        if error.exit_code != 1:
+            raise
+        least = least_unlocking(kept, film.removal, lambda fewer: _can_be_timed(shot, film, fewer))
+        raise no_solution(*error.findings, unlocking(shot.name, least)) from error
+    on_stage(f"layout of {shot.name}", timed.layout)
+    on_stage(f"schedule of {shot.name}", timed.schedule)
+    return timed
+
+
+def _time_kept(shot: Shot, film: Set, kept: Kept) -> TimedShot:
+    removal, encounters, subject = film.removal, film.encounters, _subject(shot, film)
+    layout = plan_layout(subject, shot, film.frame, kept)
+    sight = Sight(film.points, layout.cameras, layout.rest_frames, film.frame.resolution)
+    bent = round_corners(shot, removal, layout.routes, layout.shared_mm, encounters, sight)
+    late = [part for part in removal.order if part not in kept.tracks]
+    routes = {**layout.routes, **{part: bent.routes[part] for part in late}}
+    shared = {**layout.shared_mm, **{part: bent.shared_mm[part] for part in late if part in bent.shared_mm}}
+    stops = {part: bent.stops_mm[part] for part in late if part in bent.stops_mm}
+    layout = replace(layout, routes=routes, shared_mm=shared)
+    spins = plan_spins(shot, removal, film.origins, routes, encounters, shared)
+    schedule = plan_schedule(
+        shot,
+        removal,
+        routes,
+        with_turning(encounters, spins.turning),
+        shared_mm=shared,
+        stops_mm=stops,
+        kept=kept.moves,
+    )
+    schedule = replace(schedule, warnings=(*bent.warnings, *schedule.warnings))
+    return TimedShot(shot, layout, schedule, spins.law, kept)
+
+
+def _can_be_timed(shot: Shot, film: Set, kept: Kept) -> bool:
+    try:
+        sampled(_time_kept(shot, film, kept), film)
+    except ChoreoError:
+        return False
+    return True
+
+
+def _subject(shot: Shot, film: Set) -> Subject:
+    """What is laid out; a part that spins needs room for all that it sweeps."""
+    removal, encounters = film.removal, film.encounters
+    ways = plan_ways(shot, removal, encounters)
+    spinning = {part: film.origins[part] for part, pin in shot.pins.items() if pin.spin}
+    return Subject(
+        _points(shot, film), removal, ways.directions, ways.travels, as_swept(encounters, spinning), ways.vias
+    )
+
+
+def _points(shot: Shot, film: Set) -> Mapping[str, Floats]:
+    """Hull corners of each part as this shot shows it."""
+    solids, axes = film.solids, film.origins
+    spinning = [part for part, pin in shot.pins.items() if pin.spin]
+    return {**film.points, **{p: hull_points(swept_by_turning(solids[p], axes[p])) for p in spinning}}
+
+
+def sampled(timed: TimedShot, film: Set) -> tuple[PartTrack, ...]:
+    """Tracks of a timed shot, inside the frame; what is kept stays as it was approved, to the last digit."""
+    shot, layout, assembly = timed.shot, timed.layout, film.assembly
+    moves, spins = timed.schedule.moves, timed.spins
+    made = sample_tracks(shot, assembly.ids, film.origins, layout.cameras, layout.routes, moves, spins)
+    kept = {} if timed.kept is None else timed.kept.tracks
+    parts = tuple(kept.get(track.id, track) for track in made)
+    positions = {track.id: track.position for track in parts}
+    rest = frames_at_rest(layout.rest_frames, parts)
+    unframed = check_framing(shot.name, _points(shot, film), layout.cameras, positions, rest, film.frame)
+    if unframed:
+        raise no_solution(*unframed)
+    return parts
