@@ -20,6 +20,7 @@ import shapely
 
 from choreo.geometry.directions import (
     TURN,
+    WHOLE,
     Bools,
     angle_of,
     barred_arcs,
@@ -218,11 +219,15 @@ def find_blocking(encounters: Encounters, parts: Sequence[str]) -> Blocking:
         who = np.concatenate([who, np.tile(names, (len(some), 1))])
         arcs = np.concatenate([arcs, some])
         above[np.ix_(names, names)] = over
-    # What bars a from b bars b from a the other way round.
-    who, arcs = np.concatenate([who, who[:, ::-1]]), np.concatenate([arcs, turned(arcs, np.pi)])
-    arcs[arcs[:, 1] - arcs[:, 0] > TURN, :] = (0.0, 2 * TURN)
+    return assembled(parts, who, arcs, above)
+
+
+def assembled(parts: Sequence[str], who: Ints, arcs: Floats, above: Bools) -> Blocking:
+    """Return the graph of all pairs from the arcs of each pair one way round: what bars a from b bars b from a."""
+    who, arcs = np.concatenate([who, who[:, ::-1]]), np.concatenate([turned(arcs, 0.0), turned(arcs, np.pi)])
+    arcs[arcs[:, 1] - arcs[:, 0] > TURN, :] = WHOLE
     order = np.lexsort((arcs[:, 0], who[:, 1], who[:, 0]))
-    first = np.searchsorted(who[order, 0], np.arange(n + 1))
+    first = np.searchsorted(who[order, 0], np.arange(len(parts) + 1))
     return Blocking(tuple(parts), who[order], arcs[order], above, first)
 
 
@@ -275,14 +280,21 @@ def smallest_closed(rows: Sequence[int], members: Sequence[int], barred: int, mo
     """
     best = 0
     for first in members:
-        group, todo = 1 << first, [first]
-        while todo and not group & barred and group.bit_count() <= most:
-            more = rows[todo.pop()] & ~group
-            group |= more
-            while more:
-                low = more & -more
-                todo.append(low.bit_length() - 1)
-                more ^= low
-        if not todo and not group & barred and group.bit_count() <= most:
+        group = closure(rows, first, barred, most)
+        if group:
             best, most = group, group.bit_count() - 1
     return best
+
+
+def closure(rows: Sequence[int], first: int, barred: int = 0, most: int | None = None) -> int:
+    """Return the smallest group that holds one part and that no arrow leads out of; 0 if it is too large or barred."""
+    group, todo = 1 << first, [first]
+    while todo and not group & barred and (most is None or group.bit_count() <= most):
+        more = rows[todo.pop()] & ~group
+        group |= more
+        while more:
+            low = more & -more
+            todo.append(low.bit_length() - 1)
+            more ^= low
+    fits = not group & barred and (most is None or group.bit_count() <= most)
+    return group if fits else 0

@@ -24,13 +24,14 @@ from itertools import combinations, islice
 import numpy as np
 
 from choreo.errors import no_solution
-from choreo.geometry.blocking import find_blocking
+from choreo.geometry.blocking import closure, find_blocking
 from choreo.geometry.encounter import Encounters
+from choreo.geometry.first_moves import find_first_moves
 from choreo.geometry.freespace import FreeSpace, Known, WayOut, find_way_out, free_space, is_connected_out
 from choreo.model.assembly import Assembly, Vector
 from choreo.model.plan import Floats, Removal, RemovalStep
 from choreo.motion.path import lengths
-from choreo.passes.removal_ways import Straight, bits
+from choreo.passes.removal_ways import Straight, as_bits, as_row, bits
 from choreo.passes.removal_words import interlocked, not_found
 
 _GROUPS = 250
@@ -148,7 +149,7 @@ class _Peeling:
             direction = self.straight.way(group, present) or direction
             return self._together(group, WayOut(np.zeros((1, 3)), np.array(direction))), group
         tried = len(singles)
-        for groups in self._groups_by_size(present & ~body, _GROUPS * self.search):
+        for groups in self._groups(present, body, _GROUPS * self.search):
             free = [group for group in groups if is_connected_out(self._space(group, present))]
             tried += len(groups)
             found = self._first_wound(free, present)
@@ -199,17 +200,33 @@ class _Peeling:
         via = tuple(_vector(corner) for corner in way.corners[1:])
         return RemovalStep(leader, direction, joints[0].axis if turned else None, via, inner)
 
-    def _groups_by_size(self, movable: int, most: int) -> Iterator[list[int]]:
-        """Yield groups of two and more, as many as may be tried, those of one size together.
+    def _groups(self, present: int, body: int, most: int) -> Iterator[list[int]]:
+        """Yield groups of two and more, as many as may be tried, those of one size together, smallest first.
 
-        A group and the rest move apart the same way, so groups that hold the body need not be looked at.
+        A group and the rest move apart the same way, so groups that hold the body need not be looked at. Where there
+        are more than may be tried, those that the contacts let make a first move come before all others.
         """
-        parts = list(bits(movable))
+        parts = list(bits(present & ~body))
+        likely: list[int] = []
+        if (1 << len(parts)) - 1 - len(parts) > most:
+            likely = self._let_go_by_contacts(present, body)[:most]
+            yield from ([group] for group in likely)
+            most -= len(likely)
         for size in range(2, len(parts) + 1):
-            chosen = list(islice(combinations(parts, size), most))
+            groups = (sum(1 << part for part in members) for members in combinations(parts, size))
+            chosen = list(islice((group for group in groups if group not in likely), most))
             most -= len(chosen)
             if chosen:
-                yield [sum(1 << part for part in members) for members in chosen]
+                yield chosen
+
+    def _let_go_by_contacts(self, present: int, body: int) -> list[int]:
+        """Groups that nothing they touch keeps from a first move in some direction, smallest first."""
+        blocking = find_first_moves(self.straight.encounters, self.straight.blocking.parts)
+        there = as_row(present, len(blocking.parts))
+        graphs = [[as_bits(row & there) for row in above] for above in (blocking.above, blocking.above.T)]
+        graphs += [rows for _, rows in blocking.openings(there)]
+        groups = {closure(rows, part) for rows in graphs for part in bits(present)}
+        return sorted((g for g in groups if not g & body and g.bit_count() > 1), key=lambda g: (g.bit_count(), g))
 
     def _space(self, group: int, present: int, *, kept: bool = False) -> FreeSpace:
         names = self.straight.names

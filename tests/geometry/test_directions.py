@@ -139,8 +139,9 @@ def test_every_cell_has_the_graph_of_its_directions_and_bars_no_less_than_some_o
 
 
 @QUICK
-@given(st.lists(st.integers(0, 63), min_size=6, max_size=6), st.integers(0, 63))
-def test_the_smallest_group_without_an_arrow_out_is_that_of_trying_all(rows, barred):
+@given(st.lists(st.sampled_from([0, 1, 2, 4, 8, 16, 32, 3, 20, 40]), min_size=6, max_size=6), st.integers(0, 6))
+def test_the_smallest_group_without_an_arrow_out_is_that_of_trying_all(rows, body):
+    barred = 1 << body & 63
     groups = [g for g in range(1, 63) if not g & barred and all(not rows[i] & ~g for i in range(6) if g >> i & 1)]
     found = smallest_closed(rows, range(6), barred, 5)
     assert (found in groups) if groups else found == 0

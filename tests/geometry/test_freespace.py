@@ -92,6 +92,19 @@ def test_a_crooked_channel_takes_four_moves():
     assert not encounters.hits("mover", walk(way), "fixed")
 
 
+def test_fewer_moves_go_before_less_travel():
+    # By hand: 5 cells along x to one shaft, or 1 along -x and 1 along y to another: two moves, or three.
+    channel = {(x, 0, 1) for x in range(-1, 6)} | {(5, 0, 2), (-1, 1, 1), (-1, 1, 2)}
+    block = box(-3, 8, -3, 4, 0, 3) - channel
+    way = find_way_out(space_of({(0, 0, 1)}, block)[1])
+    assert moves(way) == 2
+    assert way.corners[1] == pytest.approx([5, 0, 0], abs=0.06)
+    # With one more turn on the long way, travel decides.
+    way = find_way_out(space_of({(0, 0, 1)}, (block | {(5, 0, 2)}) - {(5, 1, 1), (5, 1, 2)})[1])
+    assert moves(way) == 3
+    assert way.corners[1] == pytest.approx([-1, 0, 0], abs=0.06)
+
+
 def brute_force_way_out(mover, fixed, reach=7):
     """Breadth-first over whole-cell displacements: the classic search on a cubic grid."""
     seen, todo = {(0, 0, 0)}, [(0, 0, 0)]

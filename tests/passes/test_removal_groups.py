@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapely
 from grid_referee import check_proof, comes_apart, groups_of, leaves, straight_ways
+from mechanisms import AROUND, EYE, HOOK, HOOKED, LINKED, NESTED, block
 from mesh_referee import along, pairs
 from random_assemblies import cell_assembly, part, random_cells, slabs_of
 from shapely.affinity import rotate
@@ -16,16 +17,6 @@ from choreo.errors import ChoreoError
 from choreo.model.assembly import Assembly
 from choreo.model.interlock import Interlocked
 from choreo.passes.removal_words import say_direction
-
-
-def block(x, y, z):
-    """All cells of a box, ends included."""
-    return {(a, b, c) for a in range(x[0], x[1] + 1) for b in range(y[0], y[1] + 1) for c in range(z[0], z[1] + 1)}
-
-
-def turned(cells):
-    """With x and y exchanged."""
-    return {(y, x, z) for x, y, z in cells}
 
 
 def words(removal):
@@ -92,19 +83,16 @@ def test_a_wedge_leaves_along_the_middle_of_its_free_arc():
     assert np.degrees(np.arctan2(step.direction[1], step.direction[0])) == pytest.approx(37.0, abs=0.2)
 
 
-# Groups.
+def test_a_slot_with_play_on_one_side_is_left_along_its_wall():
+    """The bar touches one wall of the channel and 2 mm of play to the other: the free arc's middle is askew."""
+    outline, hollow, _ = channel(37.0)
+    bar = rotate(shapely.box(-15, -4, 20, 6), 37.0, origin=(0, 0))
+    whole = Assembly("Play (invented)", 0.05, (roofed("block", outline, hollow), part("bar", slabs_of(bar, 4, 12))), ())
+    (step,) = take_apart(whole).removal.steps
+    assert np.degrees(np.arctan2(step.direction[1], step.direction[0])) == pytest.approx(37.0, abs=1e-6)
 
-# The two hooks of the single parts: they come apart along x alone, and only with room for it.
-_HOOK = block((-2, 1), (-1, 1), (0, 0)) - block((-2, 0), (0, 0), (0, 0))
-_EYE = block((0, 3), (0, 0), (-1, 1)) - block((1, 3), (0, 0), (0, 0))
-_AROUND = block((-2, 3), (-1, 1), (-1, 1))
-HOOKED = {"frame": block((-3, 4), (-2, 2), (-2, 1)) - _AROUND, "hook": _HOOK, "eye": _EYE}
-_CASE = turned(block((-3, 4), (-2, 1), (-2, 2)) - _AROUND)
-_BOX = block((-3, 2), (-4, 5), (-3, 2)) - block((-2, 1), (-3, 4), (-2, 2))
-NESTED = {"box": _BOX, "case": _CASE, "hook": turned(_HOOK), "eye": turned(_EYE)}
-_RING = block((0, 4), (-2, 2), (0, 0)) - block((1, 3), (-1, 1), (0, 0))
-_LINK = block((-2, 2), (0, 0), (-2, 2)) - block((-1, 1), (0, 0), (-1, 1))
-LINKED = {"tray": block((-3, 5), (-3, 3), (-3, -3)), "ring": _RING, "link": _LINK}
+
+# Groups.
 
 
 def test_hooked_pieces_leave_their_frame_together_and_come_apart_outside():
@@ -115,6 +103,23 @@ def test_hooked_pieces_leave_their_frame_together_and_come_apart_outside():
     assert words(removal) == ["eye+hook +z ['eye -x']"]
     assert (removal.order, removal.body) == (("eye", "hook"), "frame")
     check_by_meshes(cell_assembly(HOOKED), removal)
+
+
+def test_groups_that_go_straight_know_no_limit(monkeypatch):
+    monkeypatch.setattr("choreo.passes.removal._GROUPS", 0)
+    assert words(take_apart(cell_assembly(HOOKED)).removal) == ["eye+hook +z ['eye -x']"]
+
+
+def test_contacts_say_which_groups_are_tried_first(monkeypatch):
+    """With room for one group only it is the one that its contacts let go: sideways, and then up."""
+    hollow = block((-2, 3), (-1, 8), (-1, 1)) | block((-2, 3), (3, 8), (2, 2))
+    cells = {"room": block((-3, 4), (-2, 9), (-2, 2)) - hollow, "hook": HOOK, "eye": EYE}
+    pegs = {f"peg{k}": {(k, 12, 0)} for k in range(0, 6, 2)}
+    cells["room"] |= block((-2, 6), (10, 14), (-2, 2)) - set().union(*pegs.values())
+    monkeypatch.setattr("choreo.passes.removal._GROUPS", 1)
+    with pytest.raises(ChoreoError) as caught:
+        take_apart(cell_assembly({"room": cells["room"], **pegs, **cells}))
+    assert set(caught.value.interlock.parts) == {"room", *pegs}
 
 
 def test_groups_nest():
@@ -152,7 +157,7 @@ def test_a_group_leaves_at_an_angle():
 def test_a_group_winds_its_way_out():
     """By hand: the room is too narrow to unhook in, and its opening lies 4 cells aside: along y as one, then up."""
     hollow = block((-2, 3), (-1, 8), (-1, 1)) | block((-2, 3), (3, 8), (2, 2))
-    cells = {"room": block((-3, 4), (-2, 9), (-2, 2)) - hollow, "hook": _HOOK, "eye": _EYE}
+    cells = {"room": block((-3, 4), (-2, 9), (-2, 2)) - hollow, "hook": HOOK, "eye": EYE}
     pair, everyone = frozenset({"hook", "eye"}), frozenset(cells)
     assert not straight_ways(cells, pair, everyone, far=12)
     assert [g for g in groups_of(everyone) if "room" not in g and leaves(cells, g, everyone)] == [pair]
@@ -227,8 +232,8 @@ def test_a_part_that_winds_out_goes_before_a_group_that_goes_straight():
     pin = {(x + 8, y, z - 2) for x, y, z in block((1, 1), (-1, 1), (0, 0)) | block((1, 1), (0, 0), (1, 2))}
     hollow = block((8, 15), (-2, 2), (-2, -2)) | block((9, 13), (0, 0), (-1, 0)) | block((12, 14), (-1, 1), (-1, 0))
     frame = (block((-3, 16), (-3, 3), (-3, 0)) - block((-2, 3), (-1, 1), (-1, 1))) - hollow
-    frame |= block((-3, 4), (-2, 2), (-2, 1)) - _AROUND - hollow
-    cells = {"frame": frame, "hook": _HOOK, "eye": _EYE, "pin": pin}
+    frame |= block((-3, 4), (-2, 2), (-2, 1)) - AROUND - hollow
+    cells = {"frame": frame, "hook": HOOK, "eye": EYE, "pin": pin}
     removal = take_apart(cell_assembly(cells)).removal
     assert [set(step.members) for step in removal.steps] == [{"pin"}, {"hook", "eye"}]
     assert removal.steps[0].via

@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from mechanisms import HOOKED
+from random_assemblies import cell_assembly
 from small_assemblies import box, drawer, insert, make, phase, shot, stack
 
 from choreo.compile import take_apart
@@ -76,3 +78,36 @@ def test_free_or_not_by_shoving_boxes(seed):
             assert fails(assembly, {"post": (tuple(along), None)})[0].code == "along-blocked"
         else:
             assert ways(assembly, {"post": (tuple(along), None)})[0].directions["post"] == pytest.approx(along)
+
+
+def hooked():
+    """A hook and an eye that part along x alone, in a frame that is open at the top; cubes of 10 mm."""
+    return cell_assembly(HOOKED)
+
+
+def test_what_is_asked_of_a_group_is_asked_of_the_part_it_is_named_after():
+    made, apart = ways(hooked())
+    (group,) = apart.removal.steps
+    assert len(group.members) == 2
+    assert tuple(made.directions) == apart.removal.order == group.members
+    assert made.directions[group.part] == pytest.approx((0, 0, 1))
+    inner = made.directions[group.members[0]]
+    assert abs(inner[0]) == pytest.approx(1)
+    # By hand: askew upward the group meets the frame, straight up it goes 80 mm.
+    (finding,) = fails(hooked(), {group.part: ((1, 0, 1), None)})
+    assert (finding.code, '"frame" would be in its way' in finding.what) == ("along-blocked", True)
+    assert f'"{group.part}" (with {group.members[0]})' in finding.what
+    made, _ = ways(hooked(), {group.part: ((0, 0, 2), 80.0)})
+    assert (made.directions[group.part].tolist(), made.travels) == ([0, 0, 1], {group.part: 80.0})
+
+
+def test_inside_a_group_only_the_rest_of_it_is_in_the_way():
+    _, apart = ways(hooked())
+    (group,) = apart.removal.steps
+    (inner,) = group.inner.steps
+    # The frame's wall stands beside it at home, but outside it is not there.
+    assert apart.encounters.blocks_way(inner.part, np.array(inner.direction), "frame")
+    made, _ = ways(hooked(), {inner.part: (inner.direction, None)})
+    assert made.directions[inner.part] == pytest.approx(inner.direction)
+    (finding,) = fails(hooked(), {inner.part: ((0, 0, 1), None)})
+    assert f'"{group.part}" would be in its way' in finding.what

@@ -8,6 +8,7 @@ import json
 import opentimelineio.opentime as otio
 
 from choreo.errors import Finding
+from choreo.model.plan import Removal, RemovalStep
 from choreo.model.report import MoveReport, PartReport, Report, ShotReport
 from choreo.write.report_json import report_text, report_words
 
@@ -92,3 +93,19 @@ def test_long_lists_of_waits_are_cut():
     words = report_words(report(shots=(dataclasses.replace(shot, parts=many),)))
     assert sum("waits for the knob" in line for line in words) == 5
     assert any("35 more starts shifted" in line for line in words)
+
+
+def test_the_removal_is_written_as_a_tree():
+    inside = Removal((RemovalStep("cap", (1.0, 0.0, 0.0)),), "ring")
+    steps = (RemovalStep("ring", (0.0, 0.0, 1.0), (0.0, 1.0, 0.0), ((0.0, 2.5, 0.0),), inside),)
+    (step,) = json.loads(report_text(report(removal=steps)))["removal"]
+    assert step == {
+        "part": "ring",
+        "direction": [0, 0, 1],
+        "joint_axis": [0, 1, 0],
+        "via": [[0, 2.5, 0]],
+        "members": ["cap", "ring"],
+        "inner": [
+            {"part": "cap", "direction": [1, 0, 0], "joint_axis": None, "via": [], "members": ["cap"], "inner": None}
+        ],
+    }
