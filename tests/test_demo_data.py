@@ -19,7 +19,7 @@ import pytest
 import shapely
 
 ROOT = Path(__file__).parent.parent
-DEMOS = ("headlamp", "hand_grinder", "layers_only", "interlocked")
+DEMOS = ("headlamp", "headlamp_late_part", "hand_grinder", "layers_only", "interlocked")
 LAYER_MM = 4.0
 POSITIONS = 40
 

@@ -614,11 +614,18 @@ def test_g9_a_write_that_fails_leaves_everything_as_it_was(tmp_path, standing, m
 
 
 def test_g9_a_compile_that_fails_touches_nothing(tmp_path, standing, capsys):
-    """Source: bytes against bytes; no solution (a seed in a closed shell, by hand), then wrong input."""
+    """Source: bytes against bytes; no solution (a seed in a closed shell, by hand), then wrong input.
+
+    The picture of the proof is the one thing that an interlock leaves behind.
+    """
     before, stuck = contents(standing), stuck_project(tmp_path / "stuck")
     assert main(["compile", str(stuck), "--out", str(standing)]) == 1
-    assert main(["compile", str(stuck), "--out", str(tmp_path / "nowhere")]) == 1
+    assert main(["compile", str(stuck), "--out", str(tmp_path / "proof")]) == 1
+    assert set(contents(tmp_path / "proof")) == {"interlock.svg"}
     (stuck / "assembly.json").write_text("{")
     assert main(["compile", str(stuck), "--out", str(standing)]) == 2
-    assert contents(standing) == before
+    assert main(["compile", str(stuck), "--out", str(tmp_path / "nowhere")]) == 2
+    after = contents(standing)
+    del after["interlock.svg"]
+    assert after == before
     assert not (tmp_path / "nowhere").exists()

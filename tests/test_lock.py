@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from choreo.compile import compile_film, take_apart
 from choreo.errors import ChoreoError
 from choreo.model.choreography import Choreography, FrameRate, Lock, Orbit, PartMotion, Phase, Pin, Shot
 from choreo.passes.keep import still_parts
+from choreo.read.project import read_project
 from choreo.read.tracks_json import read_tracks
 from choreo.write.tracks_json import tracks_text
 
@@ -167,3 +169,17 @@ def test_a_pinned_late_part_obeys_its_pin():
     made = compile_film(with_part(stack(), LATE, joints=[LATE_JOINT]), film(shot, lock=Lock("a")), approved=approved)
     badge = next(track for track in made.tracks.shots[0].parts if track.id == "badge")
     assert badge.route[-1][2] == pytest.approx(9.0)
+
+
+def test_the_demo_of_a_late_part_keeps_every_digit_that_was_approved():
+    folder = Path(__file__).parents[1] / "demo_assemblies" / "headlamp_late_part"
+    project = read_project(folder)
+    made = compile_film(project.assembly, project.choreography, approved=project.approved)
+    before, after = (folder / "approved.tracks.json").read_text(), tracks_text(made.tracks)
+    found = tracks_of(after)
+    assert set(found) - set(tracks_of(before)) == {("burst", "weight"), ("return", "weight")}
+    assert all(found[key] == spelt for key, spelt in tracks_of(before).items())
+    assert cameras_of(after) == cameras_of(before)
+    for shot in made.tracks.shots:
+        volume, pair, time = worst_overlap(pairs(project.assembly), shot.parts, shot.frames, 1)
+        assert volume <= ROUNDING, (pair, time)

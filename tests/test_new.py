@@ -72,8 +72,9 @@ def test_it_compiles_at_once(plates, capsys):
     assert assembly["hero"]["pivot_px"] == [100, 75]
     assert [shot["handoff"]["frames"] for shot in choreography["shot"]] == [8, 8]
     capsys.readouterr()
-    assert main(["compile", str(plates)]) == 0
-    assert "warning" not in capsys.readouterr().out
+    assert main(["compile", str(plates), "--json"]) == 0
+    # The plates of this test are 120 px wide; a film shows them larger, and says so.
+    assert {warning["code"] for warning in json.loads(capsys.readouterr().out)["warnings"]} == {"plate-enlarged"}
 
 
 def test_nothing_is_overwritten(plates, capsys):
