@@ -124,7 +124,7 @@ def filmed(demo):
     return project, compile_film(project.assembly, project.choreography)
 
 
-@pytest.mark.parametrize(("demo", "every"), [("headlamp", 4), ("layers_only", 4), ("hand_grinder", 36)])
+@pytest.mark.parametrize(("demo", "every"), [("headlamp", 13), ("layers_only", 13), ("hand_grinder", 48)])
 def test_drawn_layers_show_what_a_z_buffer_shows(demo, every):
     project, film = filmed(demo)
     for shot in film.tracks.shots:
