@@ -14,8 +14,8 @@ from plates_on_hero import painted, pixel_centres, round_shape, texture, traced
 
 from choreo.geometry.registration import apply, inverse, origin_px, placement
 from choreo.model.assembly import Assembly, Hero, Part, Plate, Slab, ViewAngle
-from choreo.model.registration import Correction
-from choreo.passes.registration import Photograph, register
+from choreo.model.registration import Correction, Photograph
+from choreo.passes.registration import register
 
 HERO_SIZE, SIZE = (260, 200), (180, 160)
 HERO = Hero("plates/hero.png", 10.0, (130.0, 100.0), ViewAngle())

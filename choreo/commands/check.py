@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from choreo.commands import Arguments, Command, Said
@@ -16,12 +17,25 @@ if TYPE_CHECKING:
 
 
 def _run(arguments: Arguments) -> Said:
+    from choreo.commands.registering import meet, met_data, met_files, met_words  # noqa: PLC0415
     from choreo.compile import take_apart  # noqa: PLC0415 - geometry is imported only where it is used
+    from choreo.write.files import write_all  # noqa: PLC0415
 
     project = read(arguments.project)
     with Progress(arguments.json) as progress:
         apart = take_apart(project.assembly, search=arguments.search, file=assembly_name(project), on_stage=progress)
-    return Said(_words(project, apart), _data(project, apart))
+        progress("plates on the hero still", None)
+        met = meet(project, apart)
+        files = met_files(met, project) if arguments.out else {}
+    if files:
+        write_all(arguments.out, files)
+    made = [str(arguments.out / name) for name in files]
+    words = [*_words(project, apart), *met_words(met), *(["Written:", *(f"  {one}" for one in made)] if made else [])]
+    if arguments.out and not files:
+        words.append("Nothing to draw: there are no plates that could be laid on a hero still.")
+    data = _data(project, apart)
+    data["warnings"] += [warning.as_json() for warning in met.warnings]
+    return Said(words, {**data, "registration": met_data(met), "files": made})
 
 
 def _words(project: Project, apart: Apart) -> list[str]:
@@ -79,7 +93,14 @@ def _data(project: Project, apart: Apart) -> dict[str, Any]:
 
 
 def _add(parser: argparse.ArgumentParser) -> None:
+    parser.description = (
+        "Say whether the files are sound and how the product comes apart; where plates and the hero still are there, "
+        "lay each on the still, and say how far off it is and which numbers would mend that."
+    )
     add_project(parser)
+    parser.add_argument(
+        "--out", type=Path, metavar="DIR", help="where to write registration.svg and registration.png: plates on hero"
+    )
     add_search(parser)
 
 

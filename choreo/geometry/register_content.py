@@ -26,9 +26,9 @@ from choreo.geometry.register_motion import (
     then_moved,
 )
 from choreo.geometry.register_pixels import Bools, blurred, cubic_at, eroded, halved, linear_at, slopes
-from choreo.geometry.registration import apply, inverse
+from choreo.geometry.registration import apply, compose, inverse
 from choreo.model.plan import Floats
-from choreo.model.registration import EVERYTHING, ContentFit, Similarity
+from choreo.model.registration import EVERYTHING, IDENTITY, ContentFit, Similarity
 
 _OPAQUE = 0.98
 _SMOOTH_PX = 0.8
@@ -63,6 +63,8 @@ def register_content(
     *,
     visible: Bools | None = None,
     border_px: int = 3,
+    plate_grid: Similarity = IDENTITY,
+    hero_grid: Similarity = IDENTITY,
 ) -> ContentFit:
     """Return where a plate's picture fits the hero's best.
 
@@ -79,11 +81,14 @@ def register_content(
     hero : (H, W, 3) array
         Colour, 0 to 1, in the same transfer function as the plate.
     start : Similarity
-        Plate px to hero px.
+        Plate px to hero px, of the whole pictures.
     visible : (H, W) boolean array, optional
         Where no nearer part hides this one. What is hidden is distrusted in any case, if it is less than a third.
     border_px : int
-        So much of the matte's inner edge is left out, hero px: its colour is mixed with the background.
+        So much of the matte's inner edge is left out, px of `hero`: its colour is mixed with the background.
+    plate_grid, hero_grid : Similarity
+        From px of what is given to px of the whole pictures, for pictures that were cut out or made smaller; not
+        turned. The answer counts in px of the whole pictures.
 
     Notes
     -----
@@ -92,7 +97,8 @@ def register_content(
     both pictures agree along it, so that noise in each of them is no texture.
 
     """
-    scenes = _scenes(plate, alpha, hero, start, visible, border_px)
+    inner = compose(inverse(hero_grid), compose(start, plate_grid))
+    scenes = _scenes(plate, alpha, hero, inner, visible, border_px)
     if not scenes:
         return _none(start, "no more than a few pixels of it are clear of its own edge and of other parts")
     finest = scenes[0]
@@ -102,7 +108,7 @@ def register_content(
     for scene in reversed(scenes[:-1]):
         motion = descend(scene.evidence, motion * 2.0, np.eye(4), 30, scene.lever.radius / 8)
     motion, parted = settle(finest.evidence, motion, 30, 1.0)
-    return _answer(finest, start, motion, parted)
+    return _answer(finest, start, motion, parted, hero_grid)
 
 
 @dataclass(frozen=True, eq=False)
@@ -265,7 +271,7 @@ def _explained(found: _Compared) -> float:
     return 1.0 - float((share @ found.left**2).sum()) / max(contrast, _LEAST_SD**2)
 
 
-def _answer(scene: _Scene, start: Similarity, motion: Floats, parted: Split) -> ContentFit:
+def _answer(scene: _Scene, start: Similarity, motion: Floats, parted: Split, grid: Similarity) -> ContentFit:
     found = scene.compare(motion)
     explained = _explained(found)
     trouble = ""
@@ -275,15 +281,15 @@ def _answer(scene: _Scene, start: Similarity, motion: Floats, parted: Split) -> 
         trouble = "its plate has too little texture to tell"
     if trouble:
         return _none(start, trouble)
-    # The lever counts from the cut-out's corner; the answer counts from the hero's.
-    lever = Lever(scene.lever.centre + scene.corner, scene.lever.radius)
-    sure = scene.evidence(motion)
+    # The lever counts from the cut-out's corner and in its px; the answer counts in the whole hero's.
+    lever = Lever(apply(grid, scene.lever.centre + scene.corner), scene.lever.radius * grid.scale)
+    sure, whole = scene.evidence(motion), motion * grid.scale
     return ContentFit(
-        transform=then_moved(start, lever, motion),
+        transform=then_moved(start, lever, whole),
         confidence=min(1.0, max(0.0, explained)),
         used_share=float((found.weight > 0).mean()),
-        sd_px=split(sure, parted).sd_px if sure is not None else 0.0,
-        held=name_held(parted.unseen, lever, motion),
+        sd_px=split(sure, parted).sd_px * grid.scale if sure is not None else 0.0,
+        held=name_held(parted.unseen, lever, whole),
         determined=determined(parted),
         trouble="",
     )

@@ -14,12 +14,14 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.camera import view_axes
-from choreo.model.assembly import Hero, Point, Vector
+from choreo.model.assembly import Hero, Plate, Point, Vector
 from choreo.model.plan import Floats
 from choreo.model.registration import Correction, Similarity
 
 _ROUND = 0.05
 """Difference of the second moments, as a share of their sum, below which a shape has no long axis to go by."""
+_SAME_VIEW = 1e-6
+"""Degrees."""
 _TURNS = 72
 """Turns tried for a shape without a long axis: 5 degrees apart, and refined by the outline."""
 
@@ -87,6 +89,13 @@ def inverse(transform: Similarity) -> Similarity:
     return _from_complex(1 / factor, -shift / factor)
 
 
+def from_hero_view(plate: Plate, hero: Hero) -> bool:
+    """Return whether a plate is a still from the hero's view."""
+    azimuth = math.remainder(plate.view.azimuth - hero.view.azimuth, 360)
+    apart = max(abs(azimuth), abs(plate.view.elevation - hero.view.elevation))
+    return plate.frames is None and apart < _SAME_VIEW
+
+
 def origin_px(offset: Vector, hero: Hero) -> Point:
     """Return where the hero still shows the origin of a part, px."""
     right, up, _ = view_axes(hero.view.azimuth, hero.view.elevation)
@@ -116,6 +125,39 @@ def correction(place: Similarity, hero_px_per_mm: float, origin: Point) -> Corre
     factor, shift = _pair(place)
     pivot = (complex(*origin) - shift) / factor
     return Correction(hero_px_per_mm / place.scale, (pivot.real, pivot.imag), place.turn_degrees)
+
+
+def relative(here: Similarity, there: Similarity, about: Point) -> Similarity:
+    """Return how a picture moves from one place to another: its growth, its turn, and how a point of it shifts.
+
+    Parameters
+    ----------
+    here, there : Similarity
+        Places of one picture.
+    about : (x, y)
+        Where the first place has the point.
+
+    Returns
+    -------
+    Similarity
+        A point p of the first place goes to ``about + shift_px + scale * turned(p - about)``.
+
+    """
+    moved = compose(there, inverse(here))
+    shift = apply(moved, np.array(about)) - np.array(about)
+    return Similarity(moved.scale, moved.turn_degrees, (float(shift[0]), float(shift[1])))
+
+
+def on_average(one: Similarity, two: Similarity, area: BaseGeometry) -> float:
+    """Return how far apart two transforms put the boundary of an area, on average along it, px.
+
+    The mean over edges of the distance at their middles: off by less than the difference within an edge.
+    """
+    rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(shapely.get_parts(area))]
+    starts, ends = (np.concatenate([ring[cut] for ring in rings]) for cut in (_HEAD, _TAIL))
+    length, middle = np.hypot(*(ends - starts).T), (starts + ends) / 2
+    apart = np.hypot(*(apply(one, middle) - apply(two, middle)).T)
+    return float(apart @ length / length.sum())
 
 
 def farthest(one: Similarity, two: Similarity, points: Floats) -> tuple[float, Point]:

@@ -5,11 +5,45 @@ Places are px of the hero still, y down. A positive turn is clockwise as seen (f
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from choreo.model.assembly import Point
+
+Pixels = NDArray[Any]
+
+
+@dataclass(frozen=True, eq=False)
+class Photograph:
+    """One keyed picture."""
+
+    outline: tuple[BaseGeometry, ...]
+    """Polygons, px; traced with a `simplify_px` of 0.1 or less."""
+    colour: Pixels | None = None
+    """(h, w, 3), whole numbers up to their type's largest or floats up to 1, not multiplied by alpha."""
+    alpha: Pixels | None = None
+    """(h, w), in the same way."""
+    load: Callable[[], tuple[Pixels, Pixels]] | None = None
+    """Reads colour and alpha when they are needed, for few parts are measured by their picture."""
+
+    def pixels(self) -> tuple[Pixels, Pixels] | None:
+        """Return colour and alpha, if there are any."""
+        if self.load is not None:
+            return self.load()
+        return None if self.colour is None or self.alpha is None else (self.colour, self.alpha)
+
+
+@dataclass(frozen=True, eq=False)
+class Photographs:
+    """What can be laid on a hero still, and the still."""
+
+    hero: Photograph
+    plates: Mapping[str, Photograph] = field(default_factory=dict)
+    """Stills from the hero's view, by part; those that could be read."""
 
 
 @dataclass(frozen=True)
@@ -141,6 +175,12 @@ class PartRegistration:
     content: ContentFit | None
     correction: Correction | None
     """None where nothing was measured."""
+    mean_px: float | None = None
+    """How far its outline is from where it should be, on average along it."""
+    goal: Similarity | None = None
+    """Where it was measured to belong."""
+    pivot_at_px: Point | None = None
+    """Where its numbers put its pivot."""
 
 
 @dataclass(frozen=True, eq=False)

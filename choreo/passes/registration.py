@@ -8,39 +8,48 @@ its silhouette where that tells everything; else by its picture, if it has one; 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property, partial
+from itertools import accumulate
 
-import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.register_content import register_content
+from choreo.geometry.nearer import nearer_areas
 from choreo.geometry.register_outline import register_outline
+from choreo.geometry.register_reduced import register_reduced
 from choreo.geometry.register_stack import register_stack
-from choreo.geometry.registration import apply_area, correction, farthest, origin_px, placement
+from choreo.geometry.registration import (
+    apply_area,
+    correction,
+    farthest,
+    from_hero_view,
+    on_average,
+    origin_px,
+    placement,
+)
+from choreo.geometry.solid import Solid
 from choreo.model.assembly import Assembly, Hero, Plate, Point
-from choreo.model.plan import Floats
-from choreo.model.registration import ContentFit, Correction, OutlineFit, PartRegistration, Registration, Similarity
+from choreo.model.registration import (
+    ContentFit,
+    Correction,
+    OutlineFit,
+    PartRegistration,
+    Photograph,
+    Registration,
+    Similarity,
+)
 
 _ALL = 4
 _MISFIT = 0.5
 """Share of the hand-off that two outlines may be apart on average, at their best: more is another shape."""
-_SAME_VIEW = 1e-6
-"""Degrees."""
+_COARSE_PX = 0.25
+_STEP_PX = 20.0
+"""Of the outline, for an average along it."""
 
-
-@dataclass(frozen=True, eq=False)
-class Photograph:
-    """One keyed picture."""
-
-    outline: tuple[BaseGeometry, ...]
-    """Polygons, px; traced with a `simplify_px` of 0.1 or less."""
-    colour: Floats | None = None
-    """(h, w, 3), 0 to 1, not multiplied by alpha."""
-    alpha: Floats | None = None
-    """(h, w), 0 to 1."""
+Hidden = Callable[[], BaseGeometry]
+"""Where nearer parts may hide a part, hero px; worked out only if it is asked for."""
 
 
 def register(
@@ -48,7 +57,7 @@ def register(
     plates: Mapping[str, Photograph],
     hero: Photograph,
     handoff_px: float = 0.5,
-    visible: Mapping[str, NDArray[np.bool_]] | None = None,
+    solids: Mapping[str, Solid] | None = None,
 ) -> Registration:
     """Return how the plates that were shot from the hero's view meet the hero still.
 
@@ -65,8 +74,8 @@ def register(
     hero : Photograph
     handoff_px : float
         The most that a plate may be off, px of the hero.
-    visible : mapping of part id to (H, W) boolean array, optional
-        Where on the hero no nearer part hides the part.
+    solids : mapping of part id to Solid, optional
+        All parts, assembled; they tell where nearer parts hide one that is measured by its picture.
 
     Raises
     ------
@@ -76,7 +85,7 @@ def register(
     """
     if assembly.hero is None:
         raise ValueError("an assembly without a hero still")
-    numbers = {plate.part: plate for plate in assembly.plates if _from_hero(plate, assembly.hero)}
+    numbers = {plate.part: plate for plate in assembly.plates if from_hero_view(plate, assembly.hero)}
     stood = {
         part.id: _Stood(
             part.id, plates[part.id], numbers[part.id], assembly.hero, origin_px(part.offset, assembly.hero)
@@ -84,14 +93,15 @@ def register(
         for part in assembly.parts
         if part.id in numbers and part.id in plates
     }
+    others = _others(stood)
     found: list[PartRegistration] = []
     for part in assembly.ids:
         if part not in stood:
             missing = "its plate could not be read" if part in numbers else "it has no plate from the hero's view"
             found.append(_unmeasured(part, None, missing))
             continue
-        others = shapely.union_all([one.area for name, one in stood.items() if name != part])
-        found.append(_measured(stood[part], hero, others, handoff_px, (visible or {}).get(part)))
+        hidden = partial(nearer_areas, part, solids, assembly.hero, assembly.touch_mm) if solids else None
+        found.append(_measured(stood[part], hero, others[part], handoff_px, hidden))
 
     mended = [_mended(stood[one.part], one) for one in found if one.part in stood]
     goal = shapely.union_all(list(hero.outline))
@@ -119,24 +129,26 @@ class _Stood:
         numbers = Correction(self.plate.px_per_mm, self.plate.pivot_px, 0.0)
         return placement(numbers, self.hero.px_per_mm, self.origin)
 
-    @property
+    @cached_property
     def own(self) -> BaseGeometry:
         return shapely.union_all(list(self.photograph.outline))
 
-    @property
+    @cached_property
     def area(self) -> BaseGeometry:
         return apply_area(self.place, self.own)
 
 
-def _from_hero(plate: Plate, hero: Hero) -> bool:
-    """Whether a plate is a still from the hero's view."""
-    azimuth = math.remainder(plate.view.azimuth - hero.view.azimuth, 360)
-    apart = max(abs(azimuth), abs(plate.view.elevation - hero.view.elevation))
-    return plate.frames is None and apart < _SAME_VIEW
+def _others(stood: Mapping[str, _Stood]) -> dict[str, BaseGeometry]:
+    """For each plate the area of all others, to a quarter of a px: what lies well inside it is asked."""
+    areas = [shapely.make_valid(shapely.simplify(one.area, _COARSE_PX)) for one in stood.values()]
+    none: BaseGeometry = shapely.Polygon()
+    before = list(accumulate(areas, shapely.union, initial=none))
+    after = list(accumulate(reversed(areas), shapely.union, initial=none))[::-1]
+    return {part: shapely.union(before[k], after[k + 1]) for k, part in enumerate(stood)}
 
 
 def _measured(
-    stood: _Stood, hero: Photograph, others: BaseGeometry, handoff_px: float, visible: NDArray[np.bool_] | None
+    stood: _Stood, hero: Photograph, others: BaseGeometry, handoff_px: float, hidden: Hidden | None
 ) -> PartRegistration:
     """One part: by its outline, or by its picture, or not at all."""
     if stood.own.is_empty:
@@ -144,7 +156,7 @@ def _measured(
     outline = register_outline(stood.photograph.outline, hero.outline, stood.place, others=others)
     content = None
     if len(outline.determined) < _ALL:
-        content = _by_picture(stood, hero, outline.transform, visible)
+        content = _by_picture(stood, hero, outline.transform, hidden)
     by = _chosen(outline, content)
     if not by:
         why = "none of its outline is on the hero's outline"
@@ -158,16 +170,17 @@ def _measured(
     if fit.held:
         said += "; not told by what is seen: " + ", ".join(held.words for held in fit.held)
     mend = correction(fit.transform, stood.hero.px_per_mm, stood.origin)
-    return PartRegistration(stood.part, verdict, said, off, at, by, stood.place, outline, content, mend)
+    mean = on_average(fit.transform, stood.place, shapely.segmentize(stood.own, _STEP_PX / stood.place.scale))
+    return PartRegistration(
+        stood.part, verdict, said, off, at, by, stood.place, outline, content, mend, mean, fit.transform, stood.origin
+    )
 
 
-def _by_picture(
-    stood: _Stood, hero: Photograph, start: Similarity, visible: NDArray[np.bool_] | None
-) -> ContentFit | None:
-    plate = stood.photograph
-    if plate.colour is None or plate.alpha is None or hero.colour is None:
+def _by_picture(stood: _Stood, hero: Photograph, start: Similarity, hidden: Hidden | None) -> ContentFit | None:
+    own, under = stood.photograph.pixels(), hero.pixels()
+    if own is None or under is None:
         return None
-    return register_content(plate.colour, plate.alpha, hero.colour, start, visible=visible)
+    return register_reduced(*own, under[0], start, hidden=hidden() if hidden else None)
 
 
 def _chosen(outline: OutlineFit, content: ContentFit | None) -> str:
@@ -179,14 +192,18 @@ def _chosen(outline: OutlineFit, content: ContentFit | None) -> str:
 
 def _verdict(off: float, at: Point, outline: OutlineFit | None, handoff_px: float) -> tuple[str, str]:
     if off > handoff_px:
-        # Rounded up, so that what is over the limit never reads as the limit.
-        return "off", f"off by {math.ceil(off * 10 - 1e-6) / 10:.1f} px at {_at(at)}"
+        return "off", f"off by {_up(off)} px at {_at(at)}"
     if outline is not None and outline.mean_px > _MISFIT * handoff_px:
         return "misfit", (
             f"in place, but its outline is not the hero's: {outline.mean_px:.1f} px apart on average, "
             f"{outline.worst_px:.1f} px at {_at(outline.worst_at_px)}"
         )
     return "within", f"within {handoff_px:g} px"
+
+
+def _up(px: float) -> str:
+    # So that what is over the limit never reads as the limit.
+    return f"{math.ceil(px * 10 - 1e-6) / 10:.1f}"
 
 
 def _unmeasured(

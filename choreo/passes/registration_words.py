@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from choreo.geometry.registration import relative
 from choreo.model.registration import Correction, PartRegistration, Registration, StackMatch
 
 _LISTED = 3
@@ -66,9 +67,9 @@ def _pieces(verb: str, pieces: Sequence[BaseGeometry]) -> list[str]:
 
 
 def _part_lines(part: PartRegistration) -> list[str]:
-    lines = [f"  {part.part}: {part.said}.{_evidence(part)}"]
+    lines = [f"  {part.part}: {part.said}.{_residual(part)}{_evidence(part)}"]
     if _to_mend(part) and part.correction is not None:
-        lines.append(f"    do: in its plate, set {correction_words(part.correction)}.")
+        lines.append(f"    do: in its plate, set {correction_words(part.correction)}.{_moved(part)}")
     elif part.verdict == "misfit":
         lines.append(
             "    do: compare lens, distance and height of the camera for plate and hero; check the key's edge."
@@ -76,6 +77,24 @@ def _part_lines(part: PartRegistration) -> list[str]:
     elif part.verdict == "unmeasured":
         lines.append("    do: look at this one by eye, or give it a picture that shows its marks and edges.")
     return lines
+
+
+def _residual(part: PartRegistration) -> str:
+    if part.mean_px is None or part.off_px is None or part.off_at_px is None:
+        return ""
+    x, y = part.off_at_px
+    return f" It is {part.mean_px:.2f} px off on average, {part.off_px:.2f} px at ({x:.0f}, {y:.0f})."
+
+
+def _moved(part: PartRegistration) -> str:
+    """The same as a motion on the hero still."""
+    if part.placed is None or part.goal is None or part.pivot_at_px is None:
+        return ""
+    by = relative(part.placed, part.goal, part.pivot_at_px)
+    (x, y), turn = by.shift_px, by.turn_degrees
+    return (
+        f" That shifts it by ({x:+.2f}, {y:+.2f}) px, scales it by {by.scale:.5f} and turns it by {turn:+.3f} degrees."
+    )
 
 
 def _evidence(part: PartRegistration) -> str:

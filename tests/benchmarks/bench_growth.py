@@ -9,6 +9,7 @@ parts, as is usual for estimating growth from measurements (common practice, no 
 
 from __future__ import annotations
 
+import inspect
 import sys
 import time
 
@@ -16,48 +17,55 @@ import numpy as np
 from family import FRAMES, VIEWS, film, product
 
 from choreo import compile as compiler
+from choreo import timed_shot
 from choreo.picture.strip import strip_svg
 
 SIZES = (12, 25, 50, 100)
-PASSES = (
-    *("build_solid", "find_overlaps", "find_contacts", "find_loose_joints", "plan_removal", "plan_ways"),
-    *("plan_layout", "plan_schedule", "sample_tracks", "check_framing", "visibility", "masking", "handoff"),
-    *("check_tracks", "summarise"),
-)
-"""What `choreo.compile` calls by name."""
+CALLERS = (compiler, timed_shot)
+TIMED = ("choreo.passes.", "choreo.checks.")
+"""Every function of these packages that the callers know by name is timed."""
 
 
-def watched(name, spent):
-    """Return the function of that name, made to add its time to `spent`."""
-    inner = getattr(compiler, name)
+def watched(inner, spent):
+    """Return a function made to add its time to `spent`."""
 
     def outer(*given, **named):
         start = time.process_time()
         try:
             return inner(*given, **named)
         finally:
-            spent[name] = spent.get(name, 0.0) + time.process_time() - start
+            spent[inner.__name__] = spent.get(inner.__name__, 0.0) + time.process_time() - start
 
-    return inner, outer
+    return outer
+
+
+def passes():
+    """All (caller, name, function)."""
+    return [
+        (caller, name, held)
+        for caller in CALLERS
+        for name, held in vars(caller).items()
+        if inspect.isfunction(held) and held.__module__.startswith(TIMED)
+    ]
 
 
 def timed(count, variant):
     """Seconds of each pass, of the strip, and of the whole."""
     assembly, choreography = product(count), film(count, variant)
-    spent: dict[str, float] = {}
-    known = {name: watched(name, spent) for name in PASSES}
+    known = passes()
+    spent = {inner.__name__: 0.0 for _, _, inner in known}
     start = time.process_time()
     try:
-        for name, (_, outer) in known.items():
-            setattr(compiler, name, outer)
+        for caller, name, inner in known:
+            setattr(caller, name, watched(inner, spent))
         made = compiler.compile_film(assembly, choreography)
     finally:
-        for name, (inner, _) in known.items():
-            setattr(compiler, name, inner)
+        for caller, name, inner in known:
+            setattr(caller, name, inner)
     drawn = time.process_time()
     strip_svg(assembly, made.apart.solids, made.tracks, made.report, margins_px=made.frame.margins)
     end = time.process_time()
-    return {**{name: spent.get(name, 0.0) for name in PASSES}, "strip": end - drawn, "whole": end - start}
+    return {**spent, "strip": end - drawn, "whole": end - start}
 
 
 def exponent(sizes, seconds):

@@ -1,0 +1,49 @@
+"""Which parts stand before a part on the hero still: where its plate is not seen there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from choreo.geometry.camera import orthographic_camera
+from choreo.geometry.front import Front, relation
+from choreo.geometry.scene import build_scene
+from choreo.geometry.silhouette import silhouettes
+from choreo.geometry.solid import Solid
+from choreo.model.assembly import Hero
+
+
+def nearer_areas(part: str, solids: Mapping[str, Solid], hero: Hero, touch_mm: float) -> BaseGeometry:
+    """Return the outlines of all parts that hide a part, or may hide some of it, px of the hero still.
+
+    Never too small: where each of two parts is in front somewhere, the other's whole outline counts.
+
+    Parameters
+    ----------
+    part : str
+    solids : mapping of part id to Solid
+        All parts, assembled.
+    hero : Hero
+        For view, scale and pivot.
+    touch_mm : float
+        How far two solids may reach into each other, mm.
+
+    """
+    names = list(solids)
+    own = names.index(part)
+    # A frame of no size has its centre, where the product's origin lands, at (0, 0).
+    camera = orthographic_camera(hero.view.azimuth, hero.view.elevation, (0.0, 0.0, 0.0), hero.px_per_mm, (0, 0))
+    scene = build_scene([solids[name] for name in names], camera.matrix[None], np.zeros((len(names), 1, 3)), touch_mm)
+    found = []
+    for other, name in enumerate(names):
+        if other == own:
+            continue
+        first, second = min(own, other), max(own, other)
+        code = Front(int(relation(scene, first, second).code[0]))
+        front = Front.FIRST if other == first else Front.SECOND
+        if code in (front, Front.MIXED):
+            found.append(silhouettes(solids[name], camera, np.zeros(3))[0])
+    return shapely.transform(shapely.union_all(found), lambda points: points + np.array(hero.pivot_px))

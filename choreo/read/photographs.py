@@ -1,0 +1,99 @@
+"""The plates that can be laid on the hero still, and the still: outlines at once, pictures when they are asked for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from choreo.errors import ChoreoError, Finding
+from choreo.geometry.registration import from_hero_view
+from choreo.geometry.trace import full_scale, trace_alpha
+from choreo.model.assembly import Assembly
+from choreo.model.registration import Photograph, Photographs, Pixels
+from choreo.read.images import Image, read_image
+from choreo.read.notes import clipped
+from choreo.read.paths import exists
+
+_FINE_PX = 0.05
+"""Outlines are compared to a tenth of a px: simplified more, their corners would be what is compared."""
+
+
+def read_photographs(assembly: Assembly, folder: Path) -> tuple[Photographs | None, tuple[Finding, ...]]:
+    """Return what can be laid on the hero still, and what is worth a word about it.
+
+    Parameters
+    ----------
+    assembly : Assembly
+        Checked by the reader, which has said already which files are not there.
+    folder : Path
+        From which plates are named.
+
+    Returns
+    -------
+    Photographs or None
+        None without a hero still that can be used, or without any plate from its view.
+    tuple of Finding
+        Warnings: pictures that could not be used.
+
+    """
+    hero = assembly.hero
+    plates = [plate for plate in assembly.plates if hero is not None and from_hero_view(plate, hero)]
+    plates = [plate for plate in plates if exists(folder / plate.file)]
+    if hero is None or not plates or not exists(folder / hero.file):
+        return None, ()
+    still, notes = _photograph(folder, hero.file, hero=True)
+    if still is None:
+        return None, tuple(notes)
+    found = {}
+    for plate in plates:
+        one, said = _photograph(folder, plate.file)
+        notes.extend(said)
+        if one is not None:
+            found[plate.part] = one
+    return Photographs(still, found), tuple(notes)
+
+
+def _photograph(folder: Path, name: str, *, hero: bool = False) -> tuple[Photograph | None, list[Finding]]:
+    def load() -> tuple[Pixels, Pixels]:
+        return straight_codes(read_image(folder / name, name))
+
+    try:
+        image = read_image(folder / name, name, alpha=not hero)
+        if hero and float(image.alpha.min()) >= 0.5 * full_scale(image.alpha):
+            return None, [_no_matte(name)]
+        outline = trace_alpha(image.alpha, 0.5, _FINE_PX).polygons
+    except ChoreoError as error:
+        return None, [replace(one, file=one.file or clipped(name), severity="warning") for one in error.findings]
+    # The still is asked for by every part that is measured by its picture; a plate once.
+    return Photograph(tuple(outline), load=cache(load) if hero else load), []
+
+
+def straight_codes(image: Image) -> tuple[Pixels, Pixels]:
+    """Return colour, (h, w, 3), not multiplied by alpha, as sRGB has it, and alpha, (h, w), of a picture.
+
+    OpenEXR holds linear light and becomes sRGB (IEC 61966-2-1); everything else is taken to be sRGB already.
+    """
+    colour, alpha = image.colour, image.alpha
+    if image.premultiplied:
+        share = alpha[..., None].astype(np.float32) / np.float32(full_scale(alpha))
+        light = colour.astype(np.float32) / np.float32(full_scale(colour))
+        colour = np.clip(np.divide(light, share, out=np.zeros_like(light), where=share > 0), 0.0, 1.0)
+    if image.kind == "exr":
+        light = np.clip(colour.astype(np.float32), 0.0, 1.0)
+        colour = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    return colour, alpha
+
+
+def _no_matte(file: str) -> Finding:
+    return Finding(
+        "hero-without-matte",
+        f"The hero still {clipped(file)} is opaque everywhere, so it has no outline that plates could be laid on.",
+        "assembly.json",
+        "/hero/file",
+        why="Whether the stack meets it can then be told by eye only.",
+        remedy="Save it with its alpha channel.",
+        severity="warning",
+    )
