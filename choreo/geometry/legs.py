@@ -29,7 +29,7 @@ def legs_of(route: Floats, span: tuple[float, float]) -> list[Leg]:
     lengths = np.linalg.norm(steps, axis=1)
     steps, starts, lengths = steps[lengths > 0], route[:-1][lengths > 0], lengths[lengths > 0]
     if not len(lengths):
-        return [Leg(route[0], np.zeros(3), (0.0, 0.0))]
+        return [Leg(route[0], np.zeros(3), span)]  # it stands there, whatever its way is said to be
     ends = np.cumsum(lengths)
     legs = []
     for k, (start, step, length, end) in enumerate(zip(starts, steps, lengths, ends, strict=True)):

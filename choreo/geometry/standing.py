@@ -198,8 +198,11 @@ class Standing:
 
 
 def past(way: float, blocked: Sequence[tuple[float, float]], hair: float) -> float:
-    """Return the first way, from `way` on, that lies in none of the sorted open intervals."""
+    """Return the first way, from `way` on, that lies in none of the sorted open intervals.
+
+    An interval that begins at 0 was cut off there: 0 lies in it.
+    """
     for low, high in blocked:
-        if low < way < high + hair:
+        if (low < way or low <= 0) and way < high + hair:
             way = high + hair
     return way

@@ -13,6 +13,7 @@ from choreo.geometry.arrange import place
 from choreo.geometry.axial import shows
 from choreo.geometry.camera import orthographic_camera, perspective_camera
 from choreo.geometry.placement import hulls_on_screen
+from choreo.geometry.standing import past
 from choreo.model.assembly import Part, Slab
 from choreo.model.choreography import View
 from choreo.passes.schedule import plan_schedule
@@ -92,6 +93,14 @@ def test_a_part_rests_beyond_the_way_of_one_that_passes():
     # Resting just beyond that way counts as clear of it: the clearance is kept in the timing, too.
     timed = plan_schedule(made.shot, made.apart.removal, made.layout.routes, made.apart.encounters)
     assert timed.bare_pairs == ()
+
+
+def test_an_interval_that_begins_at_no_way_holds_it():
+    # By hand: ways are counted from 0 on, so (0, 5) was cut off there; (3, 5) is open and 3 lies outside of it.
+    assert past(0.0, [(0.0, 5.0)], 0.5) == 5.5
+    assert past(3.0, [(3.0, 5.0)], 0.5) == 3.0
+    assert past(1.0, [(0.0, 2.0), (2.2, 4.0)], 0.5) == 4.5
+    assert past(6.0, [(0.0, 5.0)], 0.5) == 6.0
 
 
 def test_nearest_place_beside_the_body_by_sampling():

@@ -419,3 +419,16 @@ def test_two_that_rest_at_the_same_place():
     assert finding.code in {"rests-in-the-way", "cannot-pass"}
     assert '"one"' in finding.what
     assert '"two"' in finding.what
+
+
+@pytest.mark.parametrize("kind", ["explode", "assemble"])
+@pytest.mark.parametrize("rest", [(0, 0, 0), (0, 0, 1e-12)])
+def test_a_part_that_goes_nowhere_is_in_the_way_all_the_same(kind, rest):
+    # By hand: the lower plate rises by 40 through the upper one, which stays where it is: no timing helps.
+    boxes = Boxes(
+        ("body", (-20, -20, 0), (20, 20, 10), (0, 0, 0)),
+        ("upper", (-10, -10, 20), (10, 10, 30), rest),
+        ("lower", (-10, -10, 10), (10, 10, 20), (0, 0, 40)),
+    )
+    (finding,) = fails(boxes, phase(kind, 60))
+    assert finding.code in {"rests-in-the-way", "cannot-pass"}
