@@ -46,7 +46,8 @@ class Link:
 class Interlock:
     """Parts of which no single one, and no group that was tried, can leave by translation.
 
-    What it claims is limited: one group moves at a time, as one, without turning. Parts that must move in three
+    What it claims is limited: one group leaves, as one, without turning, while all the others stay where they are.
+    Parts of which one must first be shifted a little to let another go are beyond it. Parts that must move in three
     or more directions at once, or that a twist would free, are beyond it.
     """
 

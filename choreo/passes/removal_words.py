@@ -17,8 +17,8 @@ _SPLIT = (
     "photograph the ring as one part."
 )
 _CLAIM = (
-    "this is proved whatever single group moves, and by translation; nothing was turned, and no three groups were "
-    "moved at once"
+    "this is proved whatever single group moves, by translation, while all the others stay where they are; nothing "
+    "was turned, and no part was shifted first to make room for another"
 )
 
 

@@ -158,7 +158,7 @@ def _head(assembly: Assembly, interlock: Interlock, labels: Mapping[str, str], s
     left = "after leaving the others as one, hold each other" if interlock.inside else "hold each other"
     drawn = [text(0.0, _TITLE, cut(assembly.name, _TITLE, sheet), _TITLE, font_weight="bold")]
     top = _TITLE + 1.6 * _STEP
-    said = [f"{names} {left}: none of them can leave, one group at a time, by any translation."]
+    said = [f"{names} {left}: none can leave, alone or with others, by translation while the rest stays."]
     if not interlock.proved:
         tried, every = interlock.groups_tried, interlock.groups_in_all
         said.append(f"This is not proved for all groups of them: {tried} of {every} were tried.")
