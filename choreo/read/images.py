@@ -103,7 +103,7 @@ _OTHERS = {
     "a JPEG, which has no alpha": (b"\xff\xd8\xff",),
     "a GIF": (b"GIF8",),
     "a BMP": (b"BM",),
-    "a layered Photoshop document": (b"8BPS",),
+    "a layered document": (b"8BPS",),
     "a WebP or another RIFF file": (b"RIFF",),
     "a PDF": (b"%PDF",),
     "an SVG or another XML file": (b"<?xml", b"<svg"),
