@@ -20,6 +20,7 @@ from choreo.geometry.silhouette import hull_points
 from choreo.geometry.solid import Solid, build_solid
 from choreo.geometry.subject import Frame
 from choreo.geometry.turned import solids_on, turns_of
+from choreo.labelled_shot import labelled_shot, warned
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import Choreography
 from choreo.model.plan import Removal
@@ -37,7 +38,7 @@ from choreo.passes.removal import choose_body, plan_removal
 from choreo.passes.summary import ShotFacts, summarise
 from choreo.passes.visibility import visibility
 from choreo.passes.wishes import settle_wishes
-from choreo.timed_shot import Set, TimedShot, sampled, time_around, time_shot
+from choreo.timed_shot import Set, TimedShot, sampled, time_around
 
 if TYPE_CHECKING:
     OnStage = Callable[[str, Any], None]
@@ -183,7 +184,11 @@ def compile_film(
             try:
                 kept = keep_approved(shot, lock, approved, assembly.ids)
                 heard = on_stage if chosen else no_hook
-                timed = time_around(shot, film, kept, heard) if kept is not None else time_shot(shot, film, heard)
+                timed = (
+                    labelled_shot(shot, film, heard)
+                    if kept is None
+                    else warned(time_around(shot, film, kept, heard), film)
+                )
                 length = timed.shot.frames
                 if chosen:
                     made, facts = _compile_shot(timed, start, film, on_stage)

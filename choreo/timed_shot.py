@@ -73,7 +73,7 @@ def time_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
     shortest for this layout. Where they do not within `_FIT_ROUNDS`, the longest length met is kept and timed like
     one that was given: nothing then proves that it is the shortest. `on_stage` hears of every round.
     """
-    removal, encounters, subject = film.removal, film.encounters, _subject(shot, film)
+    removal, encounters, subject = film.removal, film.encounters, subject_of(shot, film)
     met: list[tuple[int, ...]] = []
     while True:
         layout = plan_layout(subject, shot, film.frame)
@@ -113,7 +113,7 @@ def time_around(shot: Shot, film: Set, kept: Kept, on_stage: OnStage) -> TimedSh
 
 
 def _time_kept(shot: Shot, film: Set, kept: Kept) -> TimedShot:
-    removal, encounters, subject = film.removal, film.encounters, _subject(shot, film)
+    removal, encounters, subject = film.removal, film.encounters, subject_of(shot, film)
     layout = plan_layout(subject, shot, film.frame, kept)
     sight = Sight(film.points, layout.cameras, layout.rest_frames, film.frame.resolution)
     bent = round_corners(shot, removal, layout.routes, layout.shared_mm, encounters, sight)
@@ -144,7 +144,7 @@ def _can_be_timed(shot: Shot, film: Set, kept: Kept) -> bool:
     return True
 
 
-def _subject(shot: Shot, film: Set) -> Subject:
+def subject_of(shot: Shot, film: Set) -> Subject:
     """What is laid out; a part that spins needs room for all that it sweeps."""
     removal, encounters = film.removal, film.encounters
     ways = plan_ways(shot, removal, encounters)

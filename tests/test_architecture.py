@@ -21,7 +21,8 @@ MAY_IMPORT = {
     "review": {"errors", "model", "geometry", "motion"},
     "picture": {"errors", "model", "geometry", "motion"},
     "timed_shot": {"errors", "model", "geometry", "motion", "passes"},
-    "compile": {"errors", "model", "geometry", "motion", "passes", "checks", "timed_shot"},
+    "labelled_shot": {"errors", "model", "geometry", "motion", "passes", "timed_shot"},
+    "compile": {"errors", "model", "geometry", "motion", "passes", "checks", "timed_shot", "labelled_shot"},
 }
 HELPERS_OF_PASSES = {
     "layout_advice",

@@ -5,31 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-SHEET, MARGIN, GAP = 2088.0, 48.0, 24.0
-INNER = SHEET - 2 * MARGIN
-CAPTION = 56.0
-"""Room for the two lines below a panel, and the space after them."""
-_SMALL_AREA = 480.0 * 270.0
-_WIDEST = 480.0
+from choreo.geometry.sheet import CAPTION, GAP, INNER, MARGIN, SHEET, Grid, grid_of
 
-
-@dataclass(frozen=True)
-class Grid:
-    """Columns of small panels for one shape of frame."""
-
-    columns: int
-    width: float
-    height: float
-
-    @property
-    def large(self) -> float:
-        """Width of a large panel: two columns."""
-        return 2 * self.width + GAP
-
-    @property
-    def row(self) -> float:
-        """From the top of one small panel to the top of the one below it."""
-        return self.height + CAPTION
+__all__ = ["INNER", "MARGIN", "SHEET", "Cell", "Grid", "flow", "grid_of"]
 
 
 @dataclass(frozen=True)
@@ -39,15 +17,6 @@ class Cell:
     x: float
     y: float
     width: float
-
-
-def grid_of(resolution: tuple[int, int]) -> Grid:
-    """Return the columns for frames of that shape: as many as leave each panel about the same area."""
-    aspect = resolution[0] / resolution[1]
-    wish = min((_SMALL_AREA * aspect) ** 0.5, _WIDEST)
-    columns = max(2, int((INNER + GAP) / (wish + GAP)))
-    width = min((INNER + GAP) / columns - GAP, wish * 1.05)
-    return Grid(columns, width, width / aspect)
 
 
 def flow(large: Sequence[bool], grid: Grid) -> tuple[list[Cell], float]:

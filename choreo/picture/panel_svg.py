@@ -10,20 +10,16 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
+from choreo.geometry.label_block import CIRCLE, LABEL_SIZE, Block, block
+from choreo.geometry.labels import Placed, Wanted, place_labels
 from choreo.model.plan import Floats
 from choreo.model.tracks import PartTrack, ShotTracks
-from choreo.picture.labels import Placed, Wanted, place_labels
-from choreo.picture.lettering import cut, width, wrapped
 from choreo.picture.moments import Moment
 from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET, tints
 from choreo.picture.panels import FACE, Seen
 from choreo.picture.svg import areas, element, line, text
 
-LABEL_SIZE, SMALL_LABEL_SIZE = 17.0, 14.5
-_LABEL_EMS = 8.5
-"""Width at which a label goes on in a second line."""
-_CIRCLE = 0.62
-"""Radius of the circle around a number, in ems."""
+SMALL_LABEL_SIZE = 14.5
 _STANDOFF = 3.0
 _HEAD = 7.0
 """Length of an arrow's head."""
@@ -198,63 +194,34 @@ def _labels(
     ids = [part for part in sheet.labels if rest or part in panel.moment.named]
     shown = [part for part in ids if part in regions]
     size = LABEL_SIZE if rest else SMALL_LABEL_SIZE
-    blocks = {part: _block(sheet.labels[part], sheet.numbers.get(part), size) for part in shown}
+    blocks = {part: block(sheet.labels[part], sheet.numbers.get(part), size) for part in shown}
     others = [shape for part, shape in regions.items() if part not in shown]
     wanted = [Wanted(blocks[part].size, regions[part]) for part in shown]
     room = (0.0, 0.0, panel.width, panel.height(sheet))
     found = place_labels(wanted, room, lines, others)
     drawn = [_leader(place) for place in found if place]
-    drawn += [blocks[part].svg(place) for part, place in zip(shown, found, strict=True) if place]
+    drawn += [_label_svg(blocks[part], place) for part, place in zip(shown, found, strict=True) if place]
     missing = [part for part, place in zip(shown, found, strict=True) if place is None]
     missing += [part for part in ids if part not in regions]
     return drawn, tuple(missing) if rest else ()
 
 
-@dataclass(frozen=True)
-class _Block:
-    """A label: a number in a circle where the part has one, and its name in one or two lines."""
-
-    lines: tuple[str, ...]
-    number: int | None
-    em: float
-
-    @property
-    def size(self) -> tuple[float, float]:
-        return (self._indent + max(width(words, self.em) for words in self.lines), self._line * len(self.lines))
-
-    @property
-    def _line(self) -> float:
-        return 2 * _CIRCLE * self.em
-
-    @property
-    def _indent(self) -> float:
-        return 0.0 if self.number is None else (2 * _CIRCLE + 0.3) * self.em
-
-    def svg(self, place: Placed) -> str:
-        left, top, right, bottom = place.box
-        middle = top + self._line / 2
-        parts = [element("rect", x=left, y=top, width=right - left, height=bottom - top, fill=PAPER)]
-        parts += [
-            text(left + self._indent, middle + 0.35 * self.em + index * self._line, words, self.em)
-            for index, words in enumerate(self.lines)
-        ]
-        if self.number is not None:
-            radius = _CIRCLE * self.em - 0.6
-            size = self.em * (0.8 if self.number < 100 else 0.6)
-            centre = left + _CIRCLE * self.em
-            ring = element("circle", cx=centre, cy=middle, r=radius, fill=PAPER, stroke=INK, stroke_width=1.1)
-            parts.append(ring)
-            parts.append(text(centre, middle + 0.36 * size, str(self.number), size, text_anchor="middle"))
-        return element("g", "".join(parts), class_="label")
-
-
-def _block(label: str, number: int | None, em: float) -> _Block:
-    """Break a long label in two; what is left after the second line is cut."""
-    room = _LABEL_EMS * em
-    lines = wrapped(label, em, room)
-    if len(lines) > 2:
-        lines = [lines[0], cut(" ".join(lines[1:]), em, room)]
-    return _Block(tuple(lines), number, em)
+def _label_svg(block: Block, place: Placed) -> str:
+    left, top, right, bottom = place.box
+    middle = top + block.line / 2
+    parts = [element("rect", x=left, y=top, width=right - left, height=bottom - top, fill=PAPER)]
+    parts += [
+        text(left + block.indent, middle + 0.35 * block.em + index * block.line, words, block.em)
+        for index, words in enumerate(block.lines)
+    ]
+    if block.number is not None:
+        radius = CIRCLE * block.em - 0.6
+        size = block.em * (0.8 if block.number < 100 else 0.6)
+        centre = left + CIRCLE * block.em
+        ring = element("circle", cx=centre, cy=middle, r=radius, fill=PAPER, stroke=INK, stroke_width=1.1)
+        parts.append(ring)
+        parts.append(text(centre, middle + 0.36 * size, str(block.number), size, text_anchor="middle"))
+    return element("g", "".join(parts), class_="label")
 
 
 def _leader(place: Placed) -> str:

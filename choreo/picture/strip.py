@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from choreo.geometry.label_block import marked
 from choreo.geometry.solid import Solid
-from choreo.model.assembly import Assembly, Part
+from choreo.model.assembly import Assembly
 from choreo.model.choreography import FrameRate
 from choreo.model.report import Report, ShotReport
 from choreo.model.tracks import ShotTracks, Tracks
@@ -30,8 +31,6 @@ _NOTE_STEP = 22.0
 _A4 = (297.0, 210.0)
 """mm, ISO 216."""
 _SHORT_DIGEST = 8
-_MARKED_EMS = 7.5
-"""Width of a name that leaves room for a mark on one line."""
 _NOTES_FROM = 600.0
 """Width from which a panel has room for what it does not show."""
 _FINE_WALL = 0.9
@@ -123,7 +122,7 @@ class _Film:
 
     def _sheet(self, about: ShotReport) -> Sheet:
         numbers = {part.id: part.removal_number for part in about.parts if part.removal_number is not None}
-        marks = {part.id: _marked(part) for part in self.assembly.parts}
+        marks = {part.id: part.label if part.stand_in is None else marked(part.label) for part in self.assembly.parts}
         centres = {name: solid.bounds.mean(axis=0) for name, solid in self.solids.items()}
         return Sheet(
             marks,
@@ -176,11 +175,6 @@ class _Film:
         sources = f"assembly {short[0]} · choreography {short[1]}"
         items = legend_items(safe_area=any(self.margins_px))
         return items + text(INNER, 0.0, sources, _SMALL, fill=QUIET, text_anchor="end")
-
-
-def _marked(part: Part) -> str:
-    """A part's label, with the mark of a stand-in that no cutting takes away."""
-    return part.label if part.stand_in is None else cut(part.label, 1.0, _MARKED_EMS) + "*"
 
 
 def _facts(about: ShotReport, sheet: Sheet) -> list[str]:

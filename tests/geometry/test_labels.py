@@ -10,8 +10,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from choreo.picture.label_rules import LEADER_ON_LABEL, LEADERS_CROSS, ON_LABEL, conflicts
-from choreo.picture.labels import Wanted, place_labels
+from choreo.geometry.label_rules import LEADER_ON_LABEL, LEADERS_CROSS, ON_LABEL, conflicts
+from choreo.geometry.labels import Wanted, place_labels
 
 ROOM = (0.0, 0.0, 480.0, 270.0)
 
@@ -74,6 +74,20 @@ def test_a_label_that_only_fits_far_away_gets_there():
     [place] = place_labels([Wanted((60, 18), shapely.box(10, 10, 20, 20))], ROOM, shapes=wall)
     assert place.box[0] > 380
     assert place.box[1] > 200
+
+
+def test_a_label_never_stands_in_the_opening_of_another_part():
+    # The opening of the frame is the only free place near the shape; the frame's own label may stand in it.
+    window = shapely.Polygon(
+        shapely.box(100, 20, 300, 200).exterior.coords, [shapely.box(110, 30, 290, 190).exterior.coords]
+    )
+    wall = [shapely.box(0, 0, 80, 270), shapely.box(80, 205, 320, 270), shapely.box(80, 0, 320, 15)]
+    shape = shapely.box(84, 100, 96, 112)
+    placed, own = place_labels([Wanted((60, 18), shape), Wanted((60, 18), window)], ROOM, shapes=wall)
+    assert placed.box[0] > 300
+    assert own is not None
+    [inside] = place_labels([Wanted((60, 18), window)], (100, 20, 300, 200))
+    assert window.envelope.contains(shapely.box(*inside.box))
 
 
 def test_no_room_no_label():

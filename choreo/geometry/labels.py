@@ -2,7 +2,7 @@
 
 Each label tries places around its shape and takes the cheapest, conflicts with other labels counted in; then,
 a few times over, each moves to where it is cheapest while the others stay. One that fares badly looks over the
-whole room, and may take the place it likes best if the others can then make do. Ties go to the first place
+whole room, and may take one of the places it likes best if the others can then make do. Ties go to the first place
 tried, so the same picture always gets the same labels.
 """
 
@@ -15,9 +15,9 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from choreo.geometry.label_rules import APART, LEADER_ON_LABEL, Bools, conflicts
 from choreo.geometry.regions import Shapes
 from choreo.model.plan import Floats
-from choreo.picture.label_rules import APART, LEADER_ON_LABEL, Bools, conflicts
 
 Box = tuple[float, float, float, float]
 """Left, top, right, bottom."""
@@ -28,6 +28,10 @@ _REACHES = (7.0, 12.0, 20.0, 32.0, 50.0, 80.0)
 _PULLS = (0.6, 0.85)
 """Shares of the way to where a label clears the shape's box: closer to shapes that do not fill theirs."""
 _ROUNDS = 4
+_LIKED, _RANKS = 8, 5
+"""So many places of a label that fares badly are tried, each so many ranks from the next."""
+_MANY = 40
+"""Of more labels only the place that is liked best is tried: trying more would take seconds."""
 _LEADER_OVER_SHAPE = 600.0
 _OVER_LINE = 12.0
 _BAD = 500.0
@@ -107,18 +111,24 @@ class _Seats:
         return self._settled(chosen)
 
     def improved(self, chosen: Chosen) -> Chosen:
-        """Give those that fare badly the place they like best and see whether the others can make do."""
+        """Give those that fare badly a place they like and see whether the others can make do."""
         best = self._energy(chosen)
         for index in self.order:
-            if self._suffers(index, chosen) < _BAD or not len(self.offers[index].cost):
-                continue
-            trial = list(chosen)
-            trial[index] = int(np.argmin(self.offers[index].cost))
-            trial = self._settled(self._settled(trial, frozen=index))
-            energy = self._energy(trial)
-            if energy < best:
-                chosen, best = trial, energy
+            for place in self._liked(index):
+                if self._suffers(index, chosen) < _BAD:
+                    break
+                trial = list(chosen)
+                trial[index] = place
+                trial = self._settled(self._settled(trial, frozen=index))
+                energy = self._energy(trial)
+                if energy < best:
+                    chosen, best = trial, energy
         return chosen
+
+    def _liked(self, index: int) -> list[int]:
+        """The place a label likes best, and a few that differ more from it than their neighbours do."""
+        count = _LIKED if len(self.wanted) <= _MANY else 1
+        return [int(at) for at in np.argsort(self.offers[index].cost, kind="stable")[: count * _RANKS : _RANKS]]
 
     def places(self, chosen: Chosen) -> list[Placed | None]:
         """Leave out labels until none stands on another or on the leader of another."""
@@ -228,7 +238,10 @@ class _Table:
         shapes: Sequence[BaseGeometry],
     ) -> None:
         self.wanted, self.room = wanted, np.array(room)
-        self.shapes = _Obstacles([*(want.shape for want in wanted), *shapes])
+        outlines = [*(want.shape for want in wanted), *shapes]
+        self.shapes = _Obstacles(outlines)
+        # A label in the opening of a ring would be taken for the ring's.
+        self.filled = _Obstacles([_filled(outline) for outline in outlines])
         self.lines = _Obstacles(lines)
 
     def offers(self, index: int, centres: Floats) -> _Offers:
@@ -238,13 +251,15 @@ class _Table:
         boxes = np.hstack([centres - half, centres + half])
         boxes = boxes[(boxes[:, :2] >= self.room[:2]).all(axis=1) & (boxes[:, 2:] <= self.room[2:]).all(axis=1)]
         boxes = _nearest(boxes, want.shape.bounds)
-        boxes = boxes[~self.shapes.met_by(_rectangles(boxes, APART)).any(axis=1)]
+        met = self.filled.met_by(_rectangles(boxes, APART))
+        met[:, index] = self.shapes.only(index).met_by(_rectangles(boxes, APART))[:, 0]
+        boxes = boxes[~met.any(axis=1)]
         leaders = np.asarray(shapely.shortest_line(_rectangles(boxes, 0.0), want.shape), dtype=np.object_)
         ends = shapely.get_coordinates(leaders).reshape(-1, 2, 2)
         return _Offers(boxes, ends, self._cost(index, boxes, leaders))
 
     def _cost(self, index: int, boxes: Floats, leaders: Shapes) -> Floats:
-        over = self.shapes.met_by(leaders)
+        over = self.filled.met_by(leaders)
         over[:, index] = False
         cost = shapely.length(leaders) + _LEADER_OVER_SHAPE * over.sum(axis=1)
         cost += _OVER_LINE * self.lines.met_by(_rectangles(boxes, 1.0)).sum(axis=1)
@@ -263,6 +278,10 @@ class _Obstacles:
         shapely.prepare(self.shapes)
         self.bounds = shapely.bounds(self.shapes).reshape(-1, 4)
 
+    def only(self, index: int) -> _Obstacles:
+        """One of them."""
+        return _Obstacles(self.shapes[index : index + 1])
+
     def met_by(self, others: Shapes) -> Bools:
         """(others, shapes) whether they have a point in common."""
         left, top, right, bottom = shapely.bounds(others).reshape(-1, 4).T[..., None]
@@ -272,6 +291,11 @@ class _Obstacles:
             rows = np.flatnonzero(near[:, column])
             near[rows, column] = shapely.intersects(shape, others[rows])
         return np.asarray(near)
+
+
+def _filled(shape: BaseGeometry) -> BaseGeometry:
+    """A shape without its openings."""
+    return shapely.multipolygons([shapely.Polygon(part.exterior) for part in shapely.get_parts(shape)])
 
 
 def _nearest(boxes: Floats, bounds: Box) -> Floats:
