@@ -24,16 +24,19 @@ from choreo.labelled_shot import labelled_shot, warned
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import Choreography
 from choreo.model.plan import Removal
+from choreo.model.registration import Photographs, Registration
 from choreo.model.report import Report
 from choreo.model.tracks import ShotTracks, Tracks
 from choreo.passes.contacts import ContactGraph, find_contacts, find_loose_joints, find_overlaps
 from choreo.passes.framing import frames_at_rest
-from choreo.passes.handoff import handoff
+from choreo.passes.handoff import handoff, settled_frames
 from choreo.passes.keep import keep_approved, still_parts
 from choreo.passes.masking import masking
+from choreo.passes.meeting import meet_still
 from choreo.passes.pace import check_pace
 from choreo.passes.plate_use import plan_plates, plate_findings
 from choreo.passes.reading import check_readable
+from choreo.passes.registration import register
 from choreo.passes.removal import choose_body, plan_removal
 from choreo.passes.summary import ShotFacts, summarise
 from choreo.passes.visibility import visibility
@@ -130,6 +133,7 @@ def compile_film(
     only_shot: str | None = None,
     search: int = 1,
     approved: Tracks | None = None,
+    photographs: Photographs | None = None,
     warnings: tuple[Finding, ...] = (),
     on_stage: OnStage = no_hook,
 ) -> Film:
@@ -149,6 +153,8 @@ def compile_film(
         See `take_apart`.
     approved : Tracks, optional
         What the choreography's lock names: what it keeps of them stays as it is, digit for digit.
+    photographs : Photographs, optional
+        Plates and hero still, to be laid on each other for shots that hand over to the still.
     warnings : tuple of Finding
         The reader's, carried into the report.
     on_stage : callable
@@ -172,8 +178,9 @@ def compile_film(
     wanted = settle_wishes(choreography.shots, apart.removal)
     points = {part: hull_points(solid) for part, solid in apart.solids.items()}
     film = Set(
-        assembly, apart.solids, apart.encounters, apart.removal, points, _frame(choreography), choreography.frame_rate
-    )
+        assembly, apart.solids, apart.encounters, apart.removal, points, _frame(choreography), choreography.frame_rate,
+        _registration(choreography, apart, photographs),
+    )  # fmt: skip
     shots: list[tuple[ShotTracks, ShotFacts]] = []
     failures: list[ChoreoError] = []
     start = 0
@@ -247,13 +254,24 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
         raise no_solution(*hidden)
 
     hero = handoff(shot, film.solids, cameras, positions)
+    met = meet_still(shot, parts, hero, layout.cameras, assembly, uses, film.registration, film.frame.clearance_mm)
+    parts = met.parts
     made = ShotTracks(shot.name, start, shot.frames, cameras, parts, hero, masks)
     check_tracks(made, assembly.ids)
     facts = ShotFacts(
         shot, made, layout.least_gap_px, layout.cameras[0], layout.distance_mm, schedule.moves,
-        schedule.bare_pairs, film.encounters.clearance, (*schedule.warnings, *unfit), shown, layout.crossings, uses,
+        schedule.bare_pairs, film.encounters.clearance, (*schedule.warnings, *unfit, *met.warnings), shown,
+        settled_frames(shot, film.solids, cameras, positions), met.register_px, layout.crossings, uses,
     )  # fmt: skip
     return made, facts
+
+
+def _registration(choreography: Choreography, apart: Apart, photographs: Photographs | None) -> Registration | None:
+    """Lay the plates on the still, by the strictest hand-off."""
+    asked = [shot.handoff.handoff_px for shot in choreography.shots if shot.handoff is not None]
+    if photographs is None or not asked:
+        return None
+    return register(apart.assembly, photographs.plates, photographs.hero, min(asked), apart.solids)
 
 
 def _frame(choreography: Choreography) -> Frame:

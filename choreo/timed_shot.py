@@ -20,6 +20,7 @@ from choreo.geometry.turned import swept_by_turning
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import FrameRate, Shot
 from choreo.model.plan import Floats, Removal
+from choreo.model.registration import Registration
 from choreo.model.tracks import PartTrack, Spin
 from choreo.passes.corners import Sight, round_corners
 from choreo.passes.framing import check_framing, frames_at_rest
@@ -47,6 +48,8 @@ class Set:
     """Convex hull corners of each part, assembled, mm."""
     frame: Frame
     rate: FrameRate
+    registration: Registration | None = None
+    """How the plates meet the hero still; None where that was not measured."""
 
     @cached_property
     def origins(self) -> Mapping[str, Floats]:

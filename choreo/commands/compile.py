@@ -13,6 +13,8 @@ from choreo.model.interlock import Interlocked
 
 if TYPE_CHECKING:
     from choreo.compile import Film
+    from choreo.errors import Finding
+    from choreo.model.registration import Photographs
     from choreo.read.project import Project
 
 
@@ -45,6 +47,7 @@ def _compiled(arguments: Arguments, project: Project, out: Path) -> Said:
 
     dumps: dict[str, Any] = {}
     with Progress(arguments.json, dumps if arguments.dump else None) as progress:
+        photographs, unread = _photographs(project)
         film = compile_film(
             project.assembly,
             project.choreography,
@@ -53,7 +56,8 @@ def _compiled(arguments: Arguments, project: Project, out: Path) -> Said:
             only_shot=arguments.shot,
             search=arguments.search,
             approved=project.approved,
-            warnings=project.warnings,
+            photographs=photographs,
+            warnings=(*project.warnings, *unread),
             on_stage=progress,
         )
         proved = _prove(film, progress) if arguments.prove else []
@@ -63,6 +67,15 @@ def _compiled(arguments: Arguments, project: Project, out: Path) -> Said:
     alone = f'Only shot "{arguments.shot}" was compiled: the files hold this shot alone.' if arguments.shot else None
     words = [*_words(film, out, files), *proved, *filter(None, [alone])]
     return Said(words, {**_data(film, out, files), "proved": bool(proved)})
+
+
+def _photographs(project: Project) -> tuple[Photographs | None, tuple[Finding, ...]]:
+    """Read the plates and the still, if a shot hands over to it."""
+    if project.assembly.hero is None or all(shot.handoff is None for shot in project.choreography.shots):
+        return None, ()
+    from choreo.read.photographs import read_photographs  # noqa: PLC0415
+
+    return read_photographs(project.assembly, project.folder)
 
 
 def _draw_proof(error: Interlocked, project: Project, out: Path) -> tuple[str, ...]:

@@ -123,6 +123,8 @@ class Handoff:
 
     frames: int
     handoff_px: float = 0.5
+    settle_into_register: bool = False
+    """Whether plates are moved, on their way home, to where they were measured to belong on the still."""
 
 
 @dataclass(frozen=True)

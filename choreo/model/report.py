@@ -49,6 +49,10 @@ class PartReport:
     moves: tuple[MoveReport, ...]
     visible: float | None = None
     """The least fraction of its outline that it shows while all are at rest; None if they never are."""
+    settled_frame: int | None = None
+    """From where on it is within the hand-off's px for good, where the still takes over at the end; else None."""
+    register_px: float | None = None
+    """How far its plate is moved to meet the still, at its farthest point, px of the still; None if it is not."""
     blur_px: float = field(init=False)
     """How long its smear is where it is fastest, under a shutter of 180 degrees, px."""
 

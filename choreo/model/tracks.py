@@ -50,6 +50,9 @@ class PartTrack:
     spin: Spin | None = None
     turn: Floats | None = None
     """(frames,) degrees; None for a part that does not spin."""
+    register: Floats | None = None
+    """(frames, 4) how its plate is moved to meet the hero still: shift in x and y, px; growth; turn, degrees clockwise.
+    None where the shot does not ask for it."""
 
 
 @dataclass(frozen=True)

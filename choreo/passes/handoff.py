@@ -63,6 +63,26 @@ def handoff(shot: Shot, solids: Mapping[str, Solid], cameras: Floats, positions:
     return opacity
 
 
+def settled_frames(
+    shot: Shot, solids: Mapping[str, Solid], cameras: Floats, positions: Mapping[str, Floats]
+) -> dict[str, int]:
+    """Return from which frame on each part is within ``shot.handoff.handoff_px`` of its place for good.
+
+    From there a compositor may let the still cover a part that has come home before the last one.
+
+    Returns
+    -------
+    dict of part id to int
+        Empty where no still takes over at the end of the shot.
+
+    """
+    if shot.handoff is None or False not in _assembled_ends(shot):
+        return {}
+    limit = shot.handoff.handoff_px
+    away = {name: np.flatnonzero(_off_px(solid, cameras, positions[name]) > limit) for name, solid in solids.items()}
+    return {name: int(frames[-1]) + 1 if frames.size else 0 for name, frames in away.items()}
+
+
 def _assembled_ends(shot: Shot) -> list[bool]:
     """True for a beginning, False for an end, that the shot's phases leave assembled.
 

@@ -37,6 +37,10 @@ class ShotFacts:
     warnings: tuple[Finding, ...]
     visible: Mapping[str, float] = field(default_factory=dict)
     """The least fraction of each part that shows at rest; empty where they never are."""
+    settled: Mapping[str, int] = field(default_factory=dict)
+    """From which frame on each part is in place for good; empty where no still takes over at the end."""
+    register_px: Mapping[str, float] = field(default_factory=dict)
+    """How far plates are moved to meet the still."""
     crossings: int | None = None
     """Pairs of parts whose ways cross on the screen; None where nothing rests apart."""
     plates: tuple[PlateUse, ...] = ()
@@ -111,6 +115,8 @@ def _part(removal: Removal, facts: ShotFacts, track: PartTrack) -> PartReport:
         min(kept) if kept and not bare and not still else None,
         moves,
         facts.visible.get(track.id),
+        facts.settled.get(track.id),
+        facts.register_px.get(track.id),
     )
 
 

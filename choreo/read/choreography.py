@@ -157,6 +157,11 @@ def _margins(safe_area: str | Sequence[float]) -> tuple[float, float, float, flo
     return (left, top, right, bottom)
 
 
+def _handoff(handoff: Mapping[str, Any]) -> Handoff:
+    settle = bool(handoff.get("settle_into_register", False))
+    return Handoff(int(handoff["frames"]), float(handoff.get("handoff_px", 0.5)), settle)
+
+
 def _shot(shot: Mapping[str, Any], defaults: Mapping[str, Any], resolution: tuple[int, int]) -> Shot:
     handoff = shot.get("handoff")
     return Shot(
@@ -164,6 +169,6 @@ def _shot(shot: Mapping[str, Any], defaults: Mapping[str, Any], resolution: tupl
         view=build_view(shot["view"], resolution),
         phases=tuple(build_phase(phase, defaults) for phase in shot["phase"]),
         orbit=build_orbit(shot["orbit"]) if "orbit" in shot else None,
-        handoff=Handoff(int(handoff["frames"]), float(handoff.get("handoff_px", 0.5))) if handoff else None,
+        handoff=_handoff(handoff) if handoff else None,
         pins=build_pins(shot["phase"]),
     )

@@ -101,6 +101,7 @@ def _part(part: dict[str, Any], frames: int) -> PartTrack:
         plate_frame,
         Spin(float(part["spin"]["degrees"]), float(part["spin"]["from"])) if "spin" in part else None,
         _floats(samples["turn"], (frames,)) if "turn" in samples else None,
+        _floats(samples["register"], (frames, 4)) if "register" in samples else None,
     )
 
 

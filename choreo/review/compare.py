@@ -39,6 +39,8 @@ class PartDifference:
     moves_old: tuple[tuple[int, int], ...]
     """Start and arrival of each of its moves."""
     moves_new: tuple[tuple[int, int], ...]
+    register_px: float = 0.0
+    """By how much the shift that lets its plate meet the hero still differs, at most."""
 
 
 @dataclass(frozen=True)
@@ -160,7 +162,9 @@ def _compare_part(old: PartTrack, new: PartTrack, count: int) -> tuple[PartDiffe
     faded = np.abs(new.opacity[:count] - old.opacity[:count])
     other = np.array([a != b for a, b in zip(old.plate_frame[:count], new.plate_frame[:count], strict=True)], bool)
     moved = np.any(old.position[:count] != new.position[:count], axis=1)
-    rows = moved | (away > 0) | (size > 0) | (turn > 0) | (faded > 0) | other
+    before, after = _register(old, count), _register(new, count)
+    shifted = np.linalg.norm(before[:, :2] - after[:, :2], axis=1)
+    rows = np.any(before != after, axis=1) | moved | (away > 0) | (size > 0) | (turn > 0) | (faded > 0) | other
     if not rows.any():
         return None
     where = np.flatnonzero(rows)
@@ -177,12 +181,18 @@ def _compare_part(old: PartTrack, new: PartTrack, count: int) -> tuple[PartDiffe
         int(other.sum()),
         _moves(old),
         _moves(new),
+        float(shifted.max()),
     )
     return difference, rows
 
 
 def _turn(track: PartTrack, count: int) -> Floats:
     return np.zeros(count) if track.turn is None else track.turn[:count]
+
+
+def _register(track: PartTrack, count: int) -> Floats:
+    none = np.tile(np.array([0.0, 0.0, 1.0, 0.0]), (count, 1))
+    return none if track.register is None else track.register[:count]
 
 
 def _moves(track: PartTrack) -> tuple[tuple[int, int], ...]:

@@ -62,6 +62,8 @@ def _part(part: PartDifference) -> list[str]:
         facts.append(f"turned by {part.turn_degrees:.2g} degrees")
     if part.opacity > 0:
         facts.append(f"{100 * part.opacity:.0f} % in opacity")
+    if part.register_px > 0:
+        facts.append(f"up to {part.register_px:.2g} px in how its plate meets the still")
     if part.other_photograph:
         facts.append(f"another photograph on {_count(part.other_photograph, 'frame')}")
     said = ", ".join(facts) or "in depth alone"

@@ -120,6 +120,8 @@ def _part(part: PartReport) -> dict[str, Any]:
         "least_clearance_mm": _number(part.least_clearance_mm),
         "moves": [_move(move) for move in part.moves],
         "visible": _number(part.visible),
+        "settled_frame": part.settled_frame,
+        "register_px": _number(part.register_px),
         "blur_px": _number(part.blur_px),
     }
 

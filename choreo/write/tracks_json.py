@@ -75,6 +75,8 @@ def _part_text(part: PartTrack) -> str:
     if part.spin is not None and part.turn is not None:
         pairs["spin"] = flat_object({"degrees": numbers_text(part.spin.degrees), "from": numbers_text(part.spin.since)})
         samples["turn"] = numbers_text(rounded(part.turn, TURN_DIGITS))
+    if part.register is not None:
+        samples["register"] = numbers_text(rounded(part.register, PX_DIGITS))
     return object_text({**pairs, "samples": object_text(samples, 5)}, 4)
 
 

@@ -173,9 +173,11 @@ class Renderer:
         at = moment.parts[part]
         plate = self._plate(part, at.plate_frame)
         if plate is not None:
-            key = np.array([*at.screen, at.scale, at.opacity, id(plate), at.turn]).tobytes()
-            window, turn = self.window, self._plate_turn(part, moment)
-            return self._kept(part, key, lambda: plate_tile(plate, at.screen, at.scale, window, at.opacity, turn))
+            key = np.array([*at.screen, at.scale, at.opacity, id(plate), at.turn, *at.register]).tobytes()
+            x, y, growth, more = at.register
+            pivot, scale = (at.screen[0] + x, at.screen[1] + y), at.scale * growth
+            window, turn = self.window, self._plate_turn(part, moment) + more
+            return self._kept(part, key, lambda: plate_tile(plate, pivot, scale, window, at.opacity, turn))
         key = moment.camera.matrix.tobytes() + at.shift.tobytes() + np.array([at.opacity, at.turn]).tobytes()
         return self._kept(part, key, lambda: self._solid_tile(part, moment))
 
@@ -217,7 +219,7 @@ class Renderer:
     def _moment_key(self, moment: Moment) -> bytes:
         """What a picture hangs on."""
         rows = [
-            (*at.shift, at.opacity, -1.0 if at.plate_frame is None else at.plate_frame, at.turn)
+            (*at.shift, at.opacity, -1.0 if at.plate_frame is None else at.plate_frame, at.turn, *at.register)
             for at in moment.parts.values()
         ]
         holds = [(part, hold.region.wkb, hold.behind) for part, each in moment.holds.items() for hold in each]

@@ -41,6 +41,8 @@ class Standing:
     plate_frame: float | None
     turn: float = 0.0
     """Degrees about its own z, counter-clockwise seen from +z."""
+    register: tuple[float, float, float, float] = (0.0, 0.0, 1.0, 0.0)
+    """How its plate is moved to meet the hero still: x and y, px; growth; degrees clockwise."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,10 +96,20 @@ def moment_at(shot: ShotTracks, time: float, origins: Mapping[str, Floats], size
             float(track.opacity[frame]),
             track.plate_frame[frame],
             0.0 if track.spin is None else float(turn_at(track.spin, way)[0]),
+            _register_at(track, time, size),
         )
     order = next(span.back_to_front for span in shot.masking.orders if span.first <= frame <= span.last)
     hero = float(np.interp(time, np.arange(shot.frames), shot.hero_opacity))
     return Moment(camera, parts, order, _holds(shot, frame, on_frame, parts, size), hero)
+
+
+def _register_at(track: PartTrack, time: float, size: float) -> tuple[float, float, float, float]:
+    """Straight between frames: a correction is a px or so."""
+    if track.register is None:
+        return (0.0, 0.0, 1.0, 0.0)
+    frames = np.arange(len(track.register))
+    x, y, growth, turn = (float(np.interp(time, frames, column)) for column in track.register.T)
+    return x * size, y * size, growth, turn
 
 
 def scaled(matrix: Floats, size: float) -> Floats:

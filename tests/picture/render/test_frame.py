@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -99,6 +100,22 @@ def test_the_hero_comes_in_by_light_and_alpha_never_dips():
         assert picture[y, 80, 3] == pytest.approx(share)  # hero alone
         assert picture[25, x, 3] == pytest.approx(1)  # the stack alone stays whole
     assert after[y, x] == pytest.approx([0.9, 0.1, 0.1, 1.0])
+
+
+@pytest.mark.parametrize(("size", "share"), [("full", 1), ("half", 2)])
+def test_a_plate_is_moved_grown_and_turned_into_register(size, share):
+    """By hand: a bar of 40 x 8 px to the right of its pivot at (60, 45), turned a quarter clockwise, half as large."""
+    picture = np.zeros((60, 100, 4), dtype=np.float32)
+    picture[26:34, 40:80] = 1.0
+    view = renderer([BLOCK], plates={"block": PlateImage(picture, 2.0, (40.0, 30.0))}, size=size)
+    shot = moving(0.0)
+    rows = np.array([[0, 0, 1, 0], [3, -2, 1, 0], [4, 8, 0.5, 90], [0, 0, 1, 0]], dtype=float)
+    shot = replace(shot, parts=(replace(shot.parts[0], register=rows),))
+    grid = np.indices((view.window.height, view.window.width))[::-1] + 0.5
+    for frame, middle, area in ((0, (80, 45), 320), (1, (83, 43), 320), (2, (64, 63), 80)):
+        alpha = view.picture(shot, frame)[..., 3]
+        assert alpha.sum() == pytest.approx(area / share**2, rel=0.1)
+        assert (grid * alpha).sum(axis=(1, 2)) / alpha.sum() == pytest.approx(np.array(middle) / share, abs=0.05)
 
 
 def test_codes_of_a_frame_are_those_of_the_part():
