@@ -6,7 +6,7 @@ dumping hang on that single hook and no pass knows of them. The checks that are 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
@@ -26,7 +26,7 @@ from choreo.model.choreography import Choreography
 from choreo.model.plan import Removal
 from choreo.model.registration import Photographs, Registration
 from choreo.model.report import Report
-from choreo.model.tracks import ShotTracks, Tracks
+from choreo.model.tracks import PartTrack, ShotTracks, Tracks
 from choreo.passes.contacts import ContactGraph, find_contacts, find_loose_joints, find_overlaps
 from choreo.passes.framing import frames_at_rest
 from choreo.passes.handoff import handoff, settled_frames
@@ -235,6 +235,7 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
         raise no_solution(*missing)
     pictures = {use.part: use.plate_frame for use in uses}
     parts = tuple(replace(track, plate_frame=pictures.get(track.id, track.plate_frame)) for track in parts)
+    parts = _as_approved(parts, timed)
     positions = {track.id: track.position for track in parts}
     on_stage(f"tracks of {shot.name}", parts)
 
@@ -255,7 +256,7 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
 
     hero = handoff(shot, film.solids, cameras, positions)
     met = meet_still(shot, parts, hero, layout.cameras, assembly, uses, film.registration, film.frame.clearance_mm)
-    parts = met.parts
+    parts = _as_approved(met.parts, timed)
     made = ShotTracks(shot.name, start, shot.frames, cameras, parts, hero, masks)
     check_tracks(made, assembly.ids)
     facts = ShotFacts(
@@ -264,6 +265,12 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
         settled_frames(shot, film.solids, cameras, positions), met.register_px, layout.crossings, uses,
     )  # fmt: skip
     return made, facts
+
+
+def _as_approved(parts: Sequence[PartTrack], timed: TimedShot) -> tuple[PartTrack, ...]:
+    """Put back what is locked: photographs that came or changed since do not touch it."""
+    kept = {} if timed.kept is None else timed.kept.tracks
+    return tuple(kept.get(track.id, track) for track in parts)
 
 
 def _registration(choreography: Choreography, apart: Apart, photographs: Photographs | None) -> Registration | None:
