@@ -27,7 +27,7 @@ from choreo.model.choreography import Choreography, Shot
 from choreo.model.plan import Removal
 from choreo.model.registration import Photographs, Registration
 from choreo.model.report import Report
-from choreo.model.tracks import FilmSection, ShotTracks, Tracks
+from choreo.model.tracks import FilmSection, PartTrack, ShotTracks, Tracks
 from choreo.motion.sections import ShotSpan, lay_out_sections, sections_within
 from choreo.passes.contacts import ContactGraph, find_contacts, find_loose_joints, find_overlaps
 from choreo.passes.framing import frames_at_rest
@@ -256,6 +256,7 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
         raise no_solution(*missing)
     pictures = {use.part: use.plate_frame for use in uses}
     parts = tuple(replace(track, plate_frame=pictures.get(track.id, track.plate_frame)) for track in parts)
+    parts = _as_approved(parts, timed)
     positions = {track.id: track.position for track in parts}
     on_stage(f"tracks of {shot.name}", parts)
 
@@ -276,7 +277,7 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
 
     hero = handoff(shot, film.solids, cameras, positions)
     met = meet_still(shot, parts, hero, layout.cameras, assembly, uses, film.registration, film.frame.clearance_mm)
-    parts = met.parts
+    parts = _as_approved(met.parts, timed)
     made = ShotTracks(shot.name, start, shot.frames, cameras, parts, hero, masks)
     check_tracks(made, assembly.ids)
     facts = ShotFacts(
@@ -285,6 +286,12 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
         settled_frames(shot, film.solids, cameras, positions), met.register_px, layout.crossings, uses,
     )  # fmt: skip
     return made, facts
+
+
+def _as_approved(parts: Sequence[PartTrack], timed: TimedShot) -> tuple[PartTrack, ...]:
+    """Put back what is locked: photographs that came or changed since do not touch it."""
+    kept = {} if timed.kept is None else timed.kept.tracks
+    return tuple(kept.get(track.id, track) for track in parts)
 
 
 def _registration(choreography: Choreography, apart: Apart, photographs: Photographs | None) -> Registration | None:
