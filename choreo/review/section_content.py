@@ -183,7 +183,11 @@ def _names(plate: Plate, stretches: list[_Stretch]) -> list[str]:
     if plate.frames is None:
         return [plate.file]
     wanted = {round(number) for number in _plate_frames(plate.part, stretches) if number is not None}
-    return [_NUMBER.sub(lambda run, n=number: str(n).zfill(len(run[0])), plate.file) for number in sorted(wanted)]
+    return [_numbered(plate.file, number) for number in sorted(wanted)]
+
+
+def _numbered(file: str, number: int) -> str:
+    return _NUMBER.sub(lambda run: str(number).zfill(len(run[0])), file)
 
 
 def _plate_frames(part: str, stretches: list[_Stretch]) -> Iterator[float | None]:
