@@ -62,6 +62,42 @@ def from_codes(codes: Codes) -> Picture:
     return out
 
 
+def from_stored(colour: NDArray[np.generic], alpha: NDArray[np.generic], *, linear: bool, premultiplied: bool) -> Picture:
+    """Return the picture that a file's values stand for.
+
+    Parameters
+    ----------
+    colour : (height, width, 3) array
+        uint8 or uint16 up to their largest, float16 or float32 up to 1; what is brighter counts as 1.
+    alpha : (height, width) array
+        Of the same kinds.
+    linear : bool
+        Whether colours are linear light; else they are sRGB.
+    premultiplied : bool
+        Whether they are multiplied by alpha as they are stored.
+
+    """
+    if colour.dtype == alpha.dtype and colour.dtype in (np.uint8, np.uint16) and not linear and not premultiplied:
+        return from_codes(np.dstack([colour, alpha]))
+    out = np.empty((*alpha.shape, 4), dtype=np.float32)
+    out[..., 3] = np.clip(_shares(alpha), 0, 1)
+    light = _shares(colour)
+    if premultiplied and not linear:
+        light = light / np.where(out[..., 3:] > _NONE, out[..., 3:], np.float32(1))
+    if not linear:
+        light = to_linear(np.clip(light, 0, 1)).astype(np.float32)
+    if not (premultiplied and linear):
+        light = np.clip(light, 0, 1) * out[..., 3:]
+    np.clip(light, 0, out[..., 3:], out=out[..., :3])
+    return out
+
+
+def _shares(values: NDArray[np.generic]) -> Singles:
+    if values.dtype.kind == "f":  # what is no number is no light
+        return np.asarray(np.nan_to_num(values.astype(np.float32), nan=0.0, posinf=1.0, neginf=0.0))
+    return values.astype(np.float32) / np.float32(np.iinfo(values.dtype).max)
+
+
 def to_8_bit(picture: Picture) -> NDArray[np.uint8]:
     """Return straight sRGB codes of 8 bits; a pixel without alpha is black."""
     out = np.empty(picture.shape, dtype=np.uint8)

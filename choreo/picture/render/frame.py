@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -173,7 +174,8 @@ class Renderer:
         at = moment.parts[part]
         plate = self._plate(part, at.plate_frame)
         if plate is not None:
-            key = np.array([*at.screen, at.scale, at.opacity, id(plate), at.turn, *at.register]).tobytes()
+            number = self._photograph(part, at.plate_frame)
+            key = np.array([*at.screen, at.scale, at.opacity, number, at.turn, *at.register]).tobytes()
             x, y, growth, more = at.register
             pivot, scale = (at.screen[0] + x, at.screen[1] + y), at.scale * growth
             window, turn = self.window, self._plate_turn(part, moment) + more
@@ -208,9 +210,12 @@ class Renderer:
         return known[1]
 
     def _plate(self, part: str, frame: float | None) -> PlateImage | None:
-        if frame is not None and part in self.sequences:
-            return self.sequences[part].get(round(frame), self.plates.get(part))
-        return self.plates.get(part)
+        number = self._photograph(part, frame)
+        return self.plates.get(part) if number < 0 else self.sequences[part].get(number, self.plates.get(part))
+
+    def _photograph(self, part: str, frame: float | None) -> int:
+        """The number of the photograph nearest to a plate frame, halves up; -1 for a plate with one picture."""
+        return -1 if frame is None or part not in self.sequences else math.floor(frame + 0.5)
 
     @cached_property
     def _facets(self) -> dict[str, Facets]:
