@@ -106,6 +106,12 @@ class Assembly:
         """Part ids in file order."""
         return tuple(part.id for part in self.parts)
 
+    @property
+    def without_plate(self) -> tuple[str, ...]:
+        """Ids of parts without a plate, in file order; none where there are no plates at all."""
+        shown = {plate.part for plate in self.plates}
+        return tuple(part for part in self.ids if shown and part not in shown)
+
     def part(self, part_id: str) -> Part:
         """Return the part with that id.
 
