@@ -87,6 +87,7 @@ def _compiled_before(project: Project, file: Path) -> tuple[Tracks | None, str]:
         and [shot.name for shot in tracks.shots] == [shot.name for shot in choreography.shots]
         and (tracks.frame_rate, tracks.resolution) == ((rate.numerator, rate.denominator), choreography.resolution)
         and all(tuple(track.id for track in shot.parts) == parts for shot in tracks.shots)
+        and bool(tracks.sections)
     )
     return (tracks, "") if same else (None, "as tracks.json is of another state")
 
@@ -96,9 +97,7 @@ def _compiled_now(project: Project, on_stage: Callable[[str, Any], None]) -> Tra
     from choreo.read.photographs import read_photographs  # noqa: PLC0415
     from choreo.write.tracks_json import tracks_text  # noqa: PLC0415
 
-    settles = any(
-        shot.handoff is not None and shot.handoff.settle_into_register for shot in project.choreography.shots
-    )
+    settles = any(shot.handoff is not None and shot.handoff.settle_into_register for shot in project.choreography.shots)
     photographs = read_photographs(project.assembly, project.folder)[0] if settles else None
     film = compile_film(
         project.assembly,

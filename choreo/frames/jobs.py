@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from multiprocessing import get_context
 from pathlib import Path
 
-from choreo.errors import ChoreoError, Finding, no_solution
+from choreo.errors import Finding, no_solution
 from choreo.frames.clock import Clock
 from choreo.frames.interrupts import Interrupted, deaf, stoppable
 from choreo.frames.keys import FrameKeys
@@ -253,7 +253,7 @@ def _require_room(store: Store, jobs: list[Job], total: Forecast) -> None:
                 f"{total.frames} frames need about {_gb(need)} on this disk, which has {_gb(free)} left.",
                 str(store.folder),
                 why="The first frames were drawn to learn their size; nothing was written.",
-                remedy="Make room, name a folder on another disk with --out, or ask for fewer frames or a smaller --size.",
+                remedy="Make room, write to another disk with --out, or ask for fewer frames or a smaller --size.",
             )
         )
 

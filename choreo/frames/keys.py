@@ -14,7 +14,6 @@ from pathlib import Path
 
 import numpy as np
 
-import choreo
 from choreo.frames.plates import Digests, files_on
 from choreo.frames.scene import Scene
 from choreo.model.tracks import Key, PartTrack, ShotTracks
@@ -80,7 +79,12 @@ class FrameKeys:
 
 def _standing(track: PartTrack, frame: int, beside: slice, moving: bool) -> tuple[object, ...]:
     """Where a part stands on a frame, and its way while the shutter is open."""
-    rows = [track.position[frame], track.opacity[frame : frame + 1], track.screen[frame], track.scale[frame : frame + 1]]
+    rows = [
+        track.position[frame],
+        track.opacity[frame : frame + 1],
+        track.screen[frame],
+        track.scale[frame : frame + 1],
+    ]
     here: list[object] = [np.concatenate(rows).tobytes()]
     if track.spin is not None:
         here.append((track.spin.degrees, track.spin.since))
@@ -117,7 +121,7 @@ def _numbers(plate: object) -> tuple[object, ...]:
 def _code() -> str:
     """The digest of the code that draws, and the versions of what it draws with."""
     digest = hashlib.sha256()
-    root = Path(choreo.__file__).parent
+    root = Path(__file__).resolve().parents[1]
     for folder in _DRAWS:
         for file in sorted((root / folder).glob("*.py")):
             digest.update(file.read_bytes())

@@ -43,7 +43,7 @@ def png_bytes(codes: NDArray[np.generic]) -> bytes:
     filtered[:, 1 : 1 + step] = rows[:, :step]
     np.subtract(rows[:, step:], rows[:, :-step], out=filtered[:, 1 + step :])
     head = struct.pack(">IIBBBBB", width, height, 8 * depth, _COLOUR_TYPES[channels], 0, 0, 0)
-    packed = bytes(imagecodecs.zlibng_encode(filtered, level=_LEVEL))
+    packed = bytes(imagecodecs.zlibng_encode(filtered.tobytes(), level=_LEVEL))
     # sRGB with perceptual intent; grey pictures are mattes, and coverage has no colour space.
     space = _chunk(b"sRGB", b"\0") if channels >= 3 else b""
     return _SIGNATURE + _chunk(b"IHDR", head) + space + _chunk(b"IDAT", packed) + _chunk(b"IEND", b"")

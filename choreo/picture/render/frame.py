@@ -21,7 +21,7 @@ from choreo.model.plan import Floats
 from choreo.model.tracks import ShotTracks
 from choreo.picture.render.blur import instants
 from choreo.picture.render.canvas import Canvas, Item
-from choreo.picture.render.colour import Picture, Singles, to_8_bit, to_16_bit
+from choreo.picture.render.colour import OnColour, Picture, Singles, to_8_bit, to_16_bit
 from choreo.picture.render.coverage import Window
 from choreo.picture.render.facets import Facets, facets_of
 from choreo.picture.render.moment import Moment, moment_at, scaled
@@ -94,6 +94,10 @@ class Renderer:
         if bits == 32:
             return canvas.picture.copy()
         return canvas.codes(to_8_bit if bits == 8 else to_16_bit)
+
+    def on_colour(self, shot: ShotTracks, frame: int, colour: str) -> NDArray[np.generic]:
+        """Return a frame over ``#rrggbb``, (height, width, 3) sRGB codes of 8 bits."""
+        return self._drawn(shot, frame).codes(OnColour(colour))
 
     def picture(self, shot: ShotTracks, frame: int) -> Picture:
         """Return a frame in linear light, premultiplied, on nothing."""
