@@ -20,9 +20,10 @@ MAY_IMPORT = {
     "write": {"errors", "model", "geometry", "motion"},
     "review": {"errors", "model", "geometry", "motion"},
     "picture": {"errors", "model", "geometry", "motion"},
-    "timed_shot": {"errors", "model", "geometry", "motion", "passes"},
+    "recall": {"errors"},
+    "timed_shot": {"errors", "model", "geometry", "motion", "passes", "recall"},
     "labelled_shot": {"errors", "model", "geometry", "motion", "passes", "timed_shot"},
-    "compile": {"errors", "model", "geometry", "motion", "passes", "checks", "timed_shot", "labelled_shot"},
+    "compile": {"errors", "model", "geometry", "motion", "passes", "checks", "recall", "timed_shot", "labelled_shot"},
 }
 HELPERS_OF_PASSES = {
     "layout_advice",
