@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from small_assemblies import FRONT, TURNED, cross, stack
+from small_assemblies import FRONT, TURNED, cross, drawer, stack
 
 from choreo.compile import compile_film
 from choreo.errors import ChoreoError, Finding, no_solution
@@ -73,6 +73,13 @@ def test_answers_and_refusals_are_kept_and_the_oldest_forgotten():
     assert memory("other", (1,), lambda: "else") == "else"
 
 
+def test_what_was_asked_last_is_kept_longest():
+    memory, asked = Memory(most=2), []
+    for n in (1, 2, 1, 3, 1):
+        memory("pass", (n,), lambda n=n: asked.append(n))
+    assert asked == [1, 2, 3]
+
+
 def film(*, orbit=8.0, stagger=2, delay=0, easing="ease-in-out", azimuth=35.0, gap=20.0, hold=3, pin=None, late=4):
     parts = {"knob": PartMotion(easing, 8, delay)} if delay else {}
     moves = PartMotion(easing, 8)
@@ -116,6 +123,19 @@ def test_a_round_of_edits_gives_what_a_fresh_compile_gives(edits):
     for product, edit in edits:
         kept = edit if product is stack else {k: v for k, v in edit.items() if k not in ("delay", "pin")}
         assert texts(product(), film(**kept), memory) == texts(product(), film(**kept))
+
+
+def test_masks_are_those_of_the_camera():
+    def still(elevation):
+        shot = Shot("still", replace(TURNED, elevation=elevation), (Phase("hold", 3),))
+        return Choreography("assembly.json", FrameRate(24), (960, 540), (0.05,) * 4, 20.0, 0.5, (shot,))
+
+    memory = Memory()
+    for elevation in (60.0, -60.0):
+        view = still(elevation), memory
+        assert texts(drawer(), *view) == texts(drawer(), still(elevation))
+        made = compile_film(cross(), still(elevation), recall=memory).tracks.shots[0].masking.orders
+        assert made == compile_film(cross(), still(elevation)).tracks.shots[0].masking.orders
 
 
 @pytest.mark.parametrize(
