@@ -6,7 +6,7 @@ dumping hang on that single hook and no pass knows of them. The checks that are 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
@@ -15,6 +15,7 @@ import numpy as np
 
 from choreo.checks.check_tracks import check_tracks
 from choreo.errors import ChoreoError, Finding, no_solution, wrong_input
+from choreo.geometry.approved import Kept
 from choreo.geometry.encounter import Encounters, make_encounters
 from choreo.geometry.silhouette import hull_points
 from choreo.geometry.solid import Solid, build_solid
@@ -22,11 +23,12 @@ from choreo.geometry.subject import Frame
 from choreo.geometry.turned import solids_on, turns_of
 from choreo.labelled_shot import labelled_shot, warned
 from choreo.model.assembly import Assembly
-from choreo.model.choreography import Choreography
+from choreo.model.choreography import Choreography, Shot
 from choreo.model.plan import Removal
 from choreo.model.registration import Photographs, Registration
 from choreo.model.report import Report
-from choreo.model.tracks import ShotTracks, Tracks
+from choreo.model.tracks import FilmSection, PartTrack, ShotTracks, Tracks
+from choreo.motion.sections import ShotSpan, lay_out_sections, sections_within
 from choreo.passes.contacts import ContactGraph, find_contacts, find_loose_joints, find_overlaps
 from choreo.passes.framing import frames_at_rest
 from choreo.passes.handoff import handoff, settled_frames
@@ -183,6 +185,7 @@ def compile_film(
     )  # fmt: skip
     shots: list[tuple[ShotTracks, ShotFacts]] = []
     failures: list[ChoreoError] = []
+    spans: list[ShotSpan] = []
     start = 0
     for shot in wanted:
         chosen = only_shot in (None, shot.name)
@@ -190,36 +193,54 @@ def compile_film(
         if chosen or any(phase.fit for phase in shot.phases):  # the starts of later shots hang on its length
             try:
                 kept = keep_approved(shot, lock, approved, assembly.ids)
-                heard = on_stage if chosen else no_hook
-                timed = (
-                    labelled_shot(shot, film, heard)
-                    if kept is None
-                    else warned(time_around(shot, film, kept, heard), film)
-                )
+                timed = _timed(shot, film, kept, on_stage if chosen else no_hook)
                 length = timed.shot.frames
                 if chosen:
                     made, facts = _compile_shot(timed, start, film, on_stage)
-                    pace = check_pace(
-                        shot.name,
-                        film.points,
-                        timed.layout.cameras,
-                        made.parts,
-                        film.frame.resolution[0],
-                        choreography.frame_rate,
-                    )
-                    shots.append((made, replace(facts, warnings=(*facts.warnings, *pace))))
+                    shots.append((made, _paced(made, facts, timed, film)))
             except ChoreoError as error:
                 failures.append(error)
+        spans.append(ShotSpan(shot.name, start, length))
         start += length
     if failures:
         findings = tuple(finding for error in failures for finding in error.findings)
         raise ChoreoError(findings, exit_code=max(error.exit_code for error in failures))
 
     rate = (film.rate.numerator, film.rate.denominator)
-    tracks = Tracks(*digests, rate, choreography.resolution, tuple(made for made, _ in shots))
+    tracks = Tracks(
+        *digests,
+        rate,
+        choreography.resolution,
+        tuple(made for made, _ in shots),
+        _sections(choreography, spans, only_shot),
+    )
     report = summarise(assembly, apart.removal, [facts for _, facts in shots], (*warnings, *apart.warnings))
     on_stage("report", report)
     return Film(apart, tracks, report, film.frame)
+
+
+def _timed(shot: Shot, film: Set, kept: Kept | None, on_stage: OnStage) -> TimedShot:
+    """Lay a shot out and time it; around what is kept, where something is."""
+    if kept is None:
+        return labelled_shot(shot, film, on_stage)
+    return warned(time_around(shot, film, kept, on_stage), film)
+
+
+def _paced(made: ShotTracks, facts: ShotFacts, timed: TimedShot, film: Set) -> ShotFacts:
+    """The facts of a shot, with a warning for each part that moves faster than reads well."""
+    width = film.frame.resolution[0]
+    pace = check_pace(made.name, film.points, timed.layout.cameras, made.parts, width, film.rate)
+    return replace(facts, warnings=(*facts.warnings, *pace))
+
+
+def _sections(choreography: Choreography, spans: Sequence[ShotSpan], only_shot: str | None) -> tuple[FilmSection, ...]:
+    """The sections of the film, or of the shot that was chosen."""
+    sections, faults = lay_out_sections(choreography.sections, spans, choreography.frame_rate)
+    if faults:
+        wrong = [(f"section[{fault.index}].{fault.key}", fault) for fault in faults]
+        raise wrong_input(*(Finding("section-range", f.what, place=place, remedy=f.remedy) for place, f in wrong))
+    chosen = [span for span in spans if span.name == only_shot]
+    return sections_within(sections, chosen[0]) if chosen else sections
 
 
 def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) -> tuple[ShotTracks, ShotFacts]:
@@ -235,6 +256,7 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
         raise no_solution(*missing)
     pictures = {use.part: use.plate_frame for use in uses}
     parts = tuple(replace(track, plate_frame=pictures.get(track.id, track.plate_frame)) for track in parts)
+    parts = _as_approved(parts, timed)
     positions = {track.id: track.position for track in parts}
     on_stage(f"tracks of {shot.name}", parts)
 
@@ -255,7 +277,7 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
 
     hero = handoff(shot, film.solids, cameras, positions)
     met = meet_still(shot, parts, hero, layout.cameras, assembly, uses, film.registration, film.frame.clearance_mm)
-    parts = met.parts
+    parts = _as_approved(met.parts, timed)
     made = ShotTracks(shot.name, start, shot.frames, cameras, parts, hero, masks)
     check_tracks(made, assembly.ids)
     facts = ShotFacts(
@@ -264,6 +286,12 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
         settled_frames(shot, film.solids, cameras, positions), met.register_px, layout.crossings, uses,
     )  # fmt: skip
     return made, facts
+
+
+def _as_approved(parts: Sequence[PartTrack], timed: TimedShot) -> tuple[PartTrack, ...]:
+    """Put back what is locked: photographs that came or changed since do not touch it."""
+    kept = {} if timed.kept is None else timed.kept.tracks
+    return tuple(kept.get(track.id, track) for track in parts)
 
 
 def _registration(choreography: Choreography, apart: Apart, photographs: Photographs | None) -> Registration | None:

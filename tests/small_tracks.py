@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from choreo.model.plan import Region
-from choreo.model.tracks import Holdout, Key, Masking, OrderSpan, PartTrack, ShotTracks, Tracks
+from choreo.model.tracks import FilmSection, Holdout, Key, Masking, OrderSpan, PartTrack, ShotTracks, Tracks
 from choreo.motion.law import evaluate_keys
 from choreo.motion.path import position
 
@@ -49,4 +49,5 @@ def small_tracks() -> Tracks:
     later = ShotTracks(
         "return", FRAMES, FRAMES, cameras, (box, lid, turned), np.zeros(FRAMES), Masking(masking.orders, ())
     )
-    return Tracks(*DIGESTS, (24000, 1001), (1920, 1080), (shot, later))
+    sections = (FilmSection("opening", 0, 3), FilmSection("rest", 4, 2 * FRAMES - 1))
+    return Tracks(*DIGESTS, (24000, 1001), (1920, 1080), (shot, later), sections)

@@ -77,6 +77,8 @@ class Plate:
     frames: tuple[int, int] | None = None
     frame_rate: tuple[int, int] | None = None
     turntable: Turntable | None = None
+    turn: float = 0.0
+    """Degrees by which the picture is turned about its pivot, clockwise, to lie right."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +89,8 @@ class Hero:
     px_per_mm: float
     pivot_px: Point
     view: ViewAngle
+    turn: float = 0.0
+    """Degrees by which the still is turned about its pivot, clockwise, to lie right."""
 
 
 @dataclass(frozen=True)
@@ -105,6 +109,12 @@ class Assembly:
     def ids(self) -> tuple[str, ...]:
         """Part ids in file order."""
         return tuple(part.id for part in self.parts)
+
+    @property
+    def without_plate(self) -> tuple[str, ...]:
+        """Ids of parts without a plate, in file order; none where there are no plates at all."""
+        shown = {plate.part for plate in self.plates}
+        return tuple(part for part in self.ids if shown and part not in shown)
 
     def part(self, part_id: str) -> Part:
         """Return the part with that id.

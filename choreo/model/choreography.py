@@ -171,6 +171,18 @@ class Lock:
 
 
 @dataclass(frozen=True)
+class Section:
+    """A stretch of the film that is rendered and signed off on its own."""
+
+    name: str
+    first: int | None = None
+    """Counted in its shot, or in the film where it names none; None: from the beginning."""
+    last: int | None = None
+    """Included; None: to the end."""
+    shot: str | None = None
+
+
+@dataclass(frozen=True)
 class Choreography:
     """The whole film."""
 
@@ -185,3 +197,5 @@ class Choreography:
     readable: float = 0.98
     """Fraction of its outline that every part shows at rest, at least."""
     lock: Lock | None = None
+    sections: tuple[Section, ...] = ()
+    """As written; what they leave of the film makes sections of its own."""

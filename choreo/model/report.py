@@ -95,3 +95,7 @@ class Report:
     warnings: tuple[Finding, ...] = ()
     removal: tuple[RemovalStep, ...] = ()
     """How the product comes apart, as a tree: groups that leave as one hold the steps that take them apart."""
+    stand_ins: tuple[tuple[str, str], ...] = ()
+    """Parts that are not the real ones, and why, in file order."""
+    without_plate: tuple[str, ...] = ()
+    """Parts without a photograph, where others have one."""

@@ -98,6 +98,15 @@ class ShotTracks:
     masking: Masking
 
 
+@dataclass(frozen=True)
+class FilmSection:
+    """A section: frames `first` to `last` of the film, both included."""
+
+    name: str
+    first: int
+    last: int
+
+
 @dataclass(frozen=True, eq=False)
 class Tracks:
     """The whole output."""
@@ -107,3 +116,5 @@ class Tracks:
     frame_rate: tuple[int, int]
     resolution: tuple[int, int]
     shots: tuple[ShotTracks, ...]
+    sections: tuple[FilmSection, ...] = ()
+    """In the order of the film; each of its frames lies in exactly one."""

@@ -63,6 +63,8 @@ def summarise(
         tuple(_shot(removal, facts) for facts in shots),
         tuple(said),
         removal.steps,
+        tuple((part.id, part.stand_in) for part in assembly.parts if part.stand_in is not None),
+        assembly.without_plate,
     )
 
 

@@ -156,7 +156,7 @@ class _Film:
         return drawn + "".join(lines)
 
     def foot(self) -> tuple[str, float]:
-        """Return stand-ins, legend and sources, and their height."""
+        """Return stand-ins, parts without a plate, legend and sources, and their height."""
         notes = [
             line
             for part in self.assembly.parts
@@ -164,7 +164,12 @@ class _Film:
             for line in wrapped(f"* {part.label} is a stand-in: {part.stand_in}", _SMALL, INNER)
         ]
         drawn = [text(0.0, 10 + index * _NOTE_STEP, line, _SMALL) for index, line in enumerate(notes)]
-        top = len(notes) * _NOTE_STEP + 12
+        bare = [self.assembly.part(part).label for part in self.assembly.without_plate]
+        quiet = wrapped("No plate yet: " + ", ".join(bare), _SMALL, INNER) if bare else []
+        drawn += [
+            text(0.0, 10 + index * _NOTE_STEP, line, _SMALL, fill=QUIET) for index, line in enumerate(quiet, len(notes))
+        ]
+        top = (len(notes) + len(quiet)) * _NOTE_STEP + 12
         drawn.append(element("line", x1=0.0, y1=top, x2=INNER, y2=top, stroke=HAIRLINE, stroke_width=1.0))
         drawn.append(element("g", self._legend(), transform=_to(0.0, top + 28)))
         return "".join(drawn), top + 34

@@ -14,6 +14,7 @@ from choreo.read.names import entries, note_repeats
 from choreo.read.notes import Notes
 from choreo.read.phases import build_phase, build_pins, check_phases
 from choreo.read.place import Place
+from choreo.read.sections import build_sections, check_sections
 from choreo.read.values import note_rate
 from choreo.read.views import build_orbit, build_view, check_view
 
@@ -72,6 +73,7 @@ def check_choreography(notes: Notes, value: Any, ids: tuple[str, ...] | None) ->
         if isinstance(shot, dict):
             _check_shot(notes, ("shot", index), shot, ids, defaults)
     _check_length(notes, shots)
+    check_sections(notes, value)
 
 
 def _check_safe_area(notes: Notes, value: dict[str, Any]) -> None:
@@ -146,6 +148,7 @@ def build_choreography(value: Mapping[str, Any]) -> Choreography:
         readable=float(defaults["readable"]),
         shots=tuple(_shot(shot, defaults, resolution) for shot in value["shot"]),
         lock=build_lock(value),
+        sections=build_sections(value),
     )
 
 

@@ -10,7 +10,18 @@ import numpy as np
 
 from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.model.plan import Region
-from choreo.model.tracks import Floats, Holdout, Key, Masking, OrderSpan, PartTrack, ShotTracks, Spin, Tracks
+from choreo.model.tracks import (
+    FilmSection,
+    Floats,
+    Holdout,
+    Key,
+    Masking,
+    OrderSpan,
+    PartTrack,
+    ShotTracks,
+    Spin,
+    Tracks,
+)
 from choreo.motion.easing import parse_easing
 
 Points = list[list[float]]
@@ -68,7 +79,12 @@ def _tracks(content: dict[str, Any]) -> Tracks:
         (numerator, denominator),
         (width, height),
         tuple(_shot(shot) for shot in content["shots"]),
+        tuple(_section(section) for section in content.get("sections", ())),
     )
+
+
+def _section(section: dict[str, Any]) -> FilmSection:
+    return FilmSection(str(section["name"]), int(section["from"]), int(section["to"]))
 
 
 def _shot(shot: dict[str, Any]) -> ShotTracks:

@@ -35,6 +35,8 @@ def report_text(report: Report) -> str:
         "shots": [_shot(shot) for shot in report.shots],
         "warnings": [finding.as_json() for finding in report.warnings],
         "removal": steps_data(report.removal),
+        "stand_ins": [{"part": part, "note": note} for part, note in report.stand_ins],
+        "without_plate": list(report.without_plate),
     }
     return readable(content) + "\n"
 
@@ -71,6 +73,7 @@ def report_words(report: Report, frame_rate: tuple[int, int] | None = None) -> l
 
     """
     lines = [line for shot in report.shots for line in _shot_words(shot, frame_rate)]
+    lines += [f"Stand-in: {part}: {note}" for part, note in report.stand_ins]
     lines += [line for finding in report.warnings for line in finding.as_text().split("\n")]
     return [_printable(line) for line in lines]
 

@@ -11,7 +11,7 @@ import json
 from typing import Any
 
 from choreo.model.assembly import Ring
-from choreo.model.tracks import Holdout, Key, OrderSpan, PartTrack, ShotTracks, Tracks
+from choreo.model.tracks import FilmSection, Holdout, Key, OrderSpan, PartTrack, ShotTracks, Tracks
 from choreo.write.json_text import array_text, flat_object, object_text, quoted
 from choreo.write.numbers import MASK_DIGITS, MM_DIGITS, PX_DIGITS, TURN_DIGITS, numbers_text, rounded
 
@@ -39,7 +39,13 @@ def tracks_text(tracks: Tracks) -> str:
         "resolution": numbers_text(tracks.resolution),
         "shots": array_text([_shot_text(shot) for shot in tracks.shots], 1),
     }
+    if tracks.sections:
+        pairs["sections"] = array_text([_section_text(section) for section in tracks.sections], 1)
     return object_text(pairs, 0) + "\n"
+
+
+def _section_text(section: FilmSection) -> str:
+    return flat_object({"name": quoted(section.name), **_span(section)})
 
 
 def _shot_text(shot: ShotTracks) -> str:
@@ -120,5 +126,5 @@ def _rounded_rings(rings: list[Ring]) -> list[Points]:
     return out
 
 
-def _span(of: OrderSpan | Holdout) -> dict[str, str]:
+def _span(of: OrderSpan | Holdout | FilmSection) -> dict[str, str]:
     return {"from": str(of.first), "to": str(of.last)}

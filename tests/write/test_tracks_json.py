@@ -34,7 +34,7 @@ def test_output_follows_its_schema(content):
 
 def test_shape_is_that_of_the_format(content):
     # Keys and their order as the description of the format gives them.
-    assert list(content) == ["format", "version", "source", "frame_rate", "resolution", "shots"]
+    assert list(content) == ["format", "version", "source", "frame_rate", "resolution", "shots", "sections"]
     assert (content["format"], content["version"]) == ("choreo/tracks", 1)
     assert list(content["source"]) == ["assembly", "choreography"]
     shot = content["shots"][0]

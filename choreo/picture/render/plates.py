@@ -36,6 +36,8 @@ class PlateImage:
     px_per_mm: float
     pivot_px: tuple[float, float]
     """Where the part's origin lies: px from the top-left corner of the top-left pixel."""
+    turn: float = 0.0
+    """Degrees by which the picture itself is turned about its pivot, clockwise, to lie right."""
     _sizes: dict[int, tuple[Picture, Floats]] = field(default_factory=dict)
     _crop: list[tuple[int, int, Picture]] = field(default_factory=list)
 
@@ -88,6 +90,14 @@ class PlateImage:
         return fine, np.array([2 * per_x, 2 * per_y, *start])
 
 
+def close_cropped(plate: PlateImage) -> PlateImage:
+    """Return the same plate without its empty surroundings, which then take no memory."""
+    left, top, picture = plate.cropped()
+    if picture.shape == plate.picture.shape:
+        return plate
+    return PlateImage(picture.copy(), plate.px_per_mm, (plate.pivot_px[0] - left, plate.pivot_px[1] - top))
+
+
 def _span(filled: NDArray[np.int64]) -> tuple[int, int]:
     """First and last, on a coarse grid, so that averages of 2, 4, 8 and 16 px are those of the whole plate."""
     if not filled.size:
@@ -112,14 +122,15 @@ def plate_tile(
     opacity : float
         0 to 1.
     turn : float
-        Degrees about the pivot, clockwise on the screen.
+        Degrees about the pivot, clockwise on the screen, beyond the plate's own turn.
 
     """
     import cv2  # noqa: PLC0415
 
     ratio = scale / plate.px_per_mm
     left, top, picture = plate.cropped()
-    cos, sin = math.cos(math.radians(turn)) * ratio, math.sin(math.radians(turn)) * ratio
+    angle = math.radians(plate.turn + turn)
+    cos, sin = math.cos(angle) * ratio, math.sin(angle) * ratio
     linear = np.array([[cos, -sin], [sin, cos]])
     corners = np.array([[0, 0], [picture.shape[1], 0], [0, picture.shape[0]], [picture.shape[1], picture.shape[0]]])
     placed = (corners + np.subtract((left, top), plate.pivot_px)) @ linear.T + pivot

@@ -1,0 +1,238 @@
+"""What a section of the film shows, as one digest: equal exactly where the content is equal.
+
+Covered, for every frame of the section and in the order of its frames:
+
+- the camera, with the two frames before and after it in the shot (between frames it goes through them);
+- of each part: position on the frame and at both ends of a shutter of 180 degrees (half a frame is open, centred
+  on it), turn at the same three instants, place and scale on the screen, opacity, plate frame, and how the plate is
+  moved into register, with one frame on either side;
+- the hero still's opacity, with one frame on either side;
+- the layer order; the holdouts: whose they are, behind what, and their regions.
+
+Covered once: frames a second, resolution; of each part its label, colour, stand-in note, offset and slabs; scale,
+pivot and bytes of the pictures that plates show in the section (of a part with several plates, all of them); the
+same of the hero still where it is to be seen.
+
+Not covered, since no picture hangs on it: names of shots, sections and part ids, the order of parts in a file, where
+in the film the section lies, how frames are gathered into spans, and everything outside of the section but what is
+named above. Parts are told apart by their layer on the section's first frame.
+
+Digests are those of tracks as `tracks.json` holds them: numbers count to their last digit, and writing rounds some.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from choreo.model.assembly import Assembly, Part, Plate
+from choreo.model.report import SHUTTER
+from choreo.model.tracks import Holdout, PartTrack, ShotTracks, Tracks
+from choreo.motion.law import evaluate_keys
+from choreo.motion.path import position
+from choreo.motion.spin import turn_at
+
+Ints = NDArray[np.int64]
+
+_KIND = "choreo/section 1"
+"""Changes when other things are covered, so that old digests are not taken for new ones."""
+_NUMBER = re.compile("#+")
+_NO_REGISTER = (0.0, 0.0, 1.0, 0.0)
+
+
+def section_digest(
+    tracks: Tracks, assembly: Assembly, first: int, last: int, pictures: Mapping[str, str] | None = None
+) -> str:
+    """Return ``sha256:`` and the hexadecimal digest of what some frames of the film show.
+
+    Parameters
+    ----------
+    tracks : Tracks
+        As read from `tracks.json`, of this assembly.
+    assembly : Assembly
+    first, last : int
+        Frames of the film, both included.
+    pictures : mapping of file name to digest, optional
+        Of the bytes of each file that `pictures_of` names; a file that is not in it counts as not there.
+
+    Raises
+    ------
+    ValueError
+        If the frames are not all in the film, or if the tracks are of other parts.
+
+    """
+    stretches = _stretches(tracks, first, last)
+    strange = sorted({track.id for one in stretches for track in one.shot.parts} - set(assembly.ids))
+    if strange:
+        raise ValueError(f"the tracks know parts that the assembly does not: {', '.join(strange)}")
+    parts = _by_layer(assembly, stretches[0])
+    rank = {part.id: number for number, part in enumerate(parts)}
+    known = pictures or {}
+    out = _Content()
+    out.add(_KIND, tracks.frame_rate, tracks.resolution, last - first + 1, len(parts))
+    for part in parts:
+        _add_part(out, part)
+        for plate in assembly.plates:
+            if plate.part == part.id:
+                names = _names(plate, stretches)
+                out.add("plate", plate.px_per_mm, plate.pivot_px, len(names), *((n, known.get(n)) for n in names))
+    if assembly.hero is not None and _shows_hero(stretches):
+        hero = assembly.hero
+        out.add("hero", hero.px_per_mm, hero.pivot_px, known.get(hero.file))
+    for stretch in stretches:
+        _add_stretch(out, stretch, rank)
+    return out.digest()
+
+
+def pictures_of(tracks: Tracks, assembly: Assembly, first: int, last: int) -> tuple[str, ...]:
+    """Return the names of the picture files that some frames of the film show, as the assembly has them.
+
+    Parameters
+    ----------
+    tracks, assembly, first, last
+        See `section_digest`.
+
+    """
+    stretches = _stretches(tracks, first, last)
+    names = [name for plate in assembly.plates for name in _names(plate, stretches)]
+    if assembly.hero is not None and _shows_hero(stretches):
+        names.append(assembly.hero.file)
+    return tuple(dict.fromkeys(names))
+
+
+@dataclass(frozen=True, eq=False)
+class _Stretch:
+    """What a section has of one shot."""
+
+    shot: ShotTracks
+    frames: Ints
+    """(n,) of the shot."""
+
+    def around(self, reach: int) -> Ints:
+        """Return rows (n, 2 reach + 1): each frame and its neighbours; beyond its ends a shot stands still."""
+        rows = self.frames[:, None] + np.arange(-reach, reach + 1)
+        return np.asarray(np.clip(rows, 0, self.shot.frames - 1))
+
+
+class _Content:
+    """Takes in values, each with its kind and size, so that no two lists of values read alike."""
+
+    def __init__(self) -> None:
+        self._hash = hashlib.sha256()
+
+    def add(self, *values: object) -> None:
+        for value in values:
+            if isinstance(value, tuple):
+                self._put("(", str(len(value)).encode())
+                self.add(*value)
+            elif isinstance(value, np.ndarray):
+                self._put("#", repr(value.shape).encode())
+                # Adding 0 makes -0 the same number as 0.
+                self._put("=", (np.ascontiguousarray(value, dtype="<f8") + 0.0).tobytes())
+            elif isinstance(value, float):
+                self._put("f", np.array(value + 0.0, dtype="<f8").tobytes())
+            else:
+                self._put(type(value).__name__, str(value).encode())
+
+    def _put(self, kind: str, data: bytes) -> None:
+        self._hash.update(f"{kind} {len(data)}:".encode())
+        self._hash.update(data)
+
+    def digest(self) -> str:
+        return f"sha256:{self._hash.hexdigest()}"
+
+
+def _stretches(tracks: Tracks, first: int, last: int) -> list[_Stretch]:
+    found = []
+    for shot in tracks.shots:
+        low, high = max(first - shot.start_frame, 0), min(last - shot.start_frame, shot.frames - 1)
+        if low <= high:
+            found.append(_Stretch(shot, np.arange(low, high + 1)))
+    if not found or sum(len(one.frames) for one in found) != last - first + 1:
+        raise ValueError(f"frames {first} to {last} are not all in the film")
+    return found
+
+
+def _by_layer(assembly: Assembly, stretch: _Stretch) -> list[Part]:
+    """Parts from back to front on the first frame; one without a layer has no picture and goes by its id."""
+    order = _orders(stretch)[0]
+    return [assembly.part(part) for part in (*order, *sorted(set(assembly.ids) - set(order)))]
+
+
+def _orders(stretch: _Stretch) -> list[tuple[str, ...]]:
+    spans = stretch.shot.masking.orders
+    return [
+        next((span.back_to_front for span in spans if span.first <= frame <= span.last), ())
+        for frame in stretch.frames.tolist()
+    ]
+
+
+def _add_part(out: _Content, part: Part) -> None:
+    out.add("part", part.label, part.colour, part.stand_in, part.offset, len(part.slabs))
+    for slab in part.slabs:
+        out.add(slab.z, np.array(slab.outline), len(slab.holes), *map(np.array, slab.holes))
+
+
+def _names(plate: Plate, stretches: list[_Stretch]) -> list[str]:
+    """Files of a plate that are shown, ascending."""
+    if plate.frames is None:
+        return [plate.file]
+    wanted = {round(number) for number in _plate_frames(plate.part, stretches) if number is not None}
+    return [_numbered(plate.file, number) for number in sorted(wanted)]
+
+
+def _numbered(file: str, number: int) -> str:
+    return _NUMBER.sub(lambda run: str(number).zfill(len(run[0])), file)
+
+
+def _plate_frames(part: str, stretches: list[_Stretch]) -> Iterator[float | None]:
+    for stretch in stretches:
+        for track in stretch.shot.parts:
+            if track.id == part:
+                yield from (track.plate_frame[frame] for frame in stretch.frames.tolist())
+
+
+def _shows_hero(stretches: list[_Stretch]) -> bool:
+    return any(bool((one.shot.hero_opacity[one.around(1)] > 0).any()) for one in stretches)
+
+
+def _add_stretch(out: _Content, stretch: _Stretch, rank: Mapping[str, int]) -> None:
+    shot = stretch.shot
+    out.add("stretch", shot.cameras[stretch.around(2)], shot.hero_opacity[stretch.around(1)])
+    for track in sorted(shot.parts, key=lambda one: rank[one.id]):
+        out.add("track", rank[track.id], *_rows(track, stretch))
+    holdouts = [(one, _region(one)) for one in shot.masking.holdouts if one.region]
+    for frame, order in zip(stretch.frames.tolist(), _orders(stretch), strict=True):
+        held = sorted(
+            (rank[one.part], tuple(rank[part] for part in one.behind), region)
+            for one, region in holdouts
+            if one.first <= frame <= one.last
+        )
+        out.add("frame", tuple(rank[part] for part in order), len(held), *held)
+
+
+def _rows(track: PartTrack, stretch: _Stretch) -> tuple[ArrayLike, ...]:
+    frames = stretch.frames
+    open_at = np.concatenate([frames - SHUTTER / 2, frames + SHUTTER / 2])
+    way = evaluate_keys(track.keys, open_at)
+    still = np.zeros(stretch.shot.frames)
+    turn = still if track.turn is None else track.turn
+    turns = np.zeros(len(way)) if track.spin is None else turn_at(track.spin, way)
+    register = np.tile(_NO_REGISTER, (len(still), 1)) if track.register is None else track.register
+    plate = np.array([-np.inf if n is None else n for n in (track.plate_frame[frame] for frame in frames.tolist())])
+    return (
+        track.position[frames], position(track.route, way), turn[frames], turns,
+        track.screen[frames], track.scale[frames], track.opacity[frames], plate, register[stretch.around(1)],
+    )  # fmt: skip
+
+
+def _region(holdout: Holdout) -> str:
+    content = _Content()
+    for region in holdout.region:
+        content.add("region", np.array(region.outline), len(region.holes), *map(np.array, region.holes))
+    return content.digest()
