@@ -104,5 +104,4 @@ def _largest_share(flashing: NDArray[np.bool_]) -> float:
     high = max(1, min(rows, round(_BLOCK[1] * columns)))
     sums: NDArray[np.int64] = np.pad(np.cumsum(np.cumsum(flashing, axis=0), axis=1), ((1, 0), (1, 0)))
     blocks = sums[high:, wide:] - sums[:-high, wide:] - sums[high:, :-wide] + sums[:-high, :-wide]
-    most: int = blocks.max()
-    return most / (wide * high)
+    return float(blocks.max() / (wide * high))
