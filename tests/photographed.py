@@ -55,11 +55,18 @@ def photograph(part, noise=0.02, seed=0):
     return Photograph(traced(np.rint(alpha * 255).astype(np.uint8)), colour, alpha)
 
 
-def hero_still(noise=0.02):
+def about_pivot(points, degrees):
+    """Points of the still, (n, 2), turned clockwise about its pivot."""
+    cos, sin = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    return (points - HERO.pivot_px) @ np.array([[cos, sin], [-sin, cos]]) + HERO.pivot_px
+
+
+def hero_still(noise=0.02, turn=0.0):
+    """The still; with a turn it was shot askew, and lies right once it is turned clockwise by that."""
     colour, alpha = np.zeros((*HERO_SIZE[::-1], 3)), np.zeros(HERO_SIZE[::-1])
-    places = pixel_centres(HERO_SIZE)
+    places = about_pivot(pixel_centres(HERO_SIZE), turn)
     for part in SHAPES:
-        cover = coverage(HERO_SIZE, [on_hero(part)], factor=6)
+        cover = coverage(HERO_SIZE, [about_pivot(on_hero(part), -turn)], factor=6)
         own = paint(part)(places).reshape(*HERO_SIZE[::-1], 3)
         colour = colour * (1 - cover[..., None]) + own * cover[..., None]
         alpha = alpha + cover - alpha * cover
@@ -68,13 +75,13 @@ def hero_still(noise=0.02):
 
 
 def assembly(wrong=None):
-    """The product with the true numbers, but for those that are given as (px_per_mm, pivot)."""
+    """The product with the true numbers, but for those that are given as (px_per_mm, pivot[, turn])."""
     parts, plates = [], []
     for part in SHAPES:
         slab = Slab(((0, 0), (1, 0), (1, 1)), (), (0, 1))
         parts.append(Part(part, part.title(), "#5b6770", OFFSETS[part], (slab,)))
-        scale, pivot = (wrong or {}).get(part, (TRUE[part].px_per_mm, TRUE[part].pivot_px))
-        plates.append(Plate(part, f"plates/{part}.png", scale, pivot, ViewAngle()))
+        scale, pivot, *turn = (wrong or {}).get(part, (TRUE[part].px_per_mm, TRUE[part].pivot_px))
+        plates.append(Plate(part, f"plates/{part}.png", scale, pivot, ViewAngle(), turn=turn[0] if turn else 0.0))
     return Assembly("Invented meter", 0.05, tuple(parts), plates=tuple(plates), hero=HERO)
 
 

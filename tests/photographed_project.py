@@ -42,15 +42,16 @@ def rgba8(photo):
 
 
 def data(wrong=None):
-    """The assembly with the true numbers, but for those that are given as (px_per_mm, pivot)."""
+    """The assembly with the true numbers (but no turn), or those that are given as (px_per_mm, pivot[, turn])."""
     parts, plates = [], []
     for part, shape in SHAPES.items():
         outline = (shape * [0.1, -0.1]).tolist()
         offset = [*OFFSETS[part][:2], 0]
         slab = {"outline": outline, "z": list(LAYERS[part])}
         parts.append({"id": part, "label": part.title(), "colour": "#5b6770", "offset": offset, "slabs": [slab]})
-        scale, pivot = (wrong or {}).get(part, (TRUE[part].px_per_mm, TRUE[part].pivot_px))
+        scale, pivot, *turn = (wrong or {}).get(part, (TRUE[part].px_per_mm, TRUE[part].pivot_px))
         plates.append({"part": part, "file": f"plates/{part}.png", "px_per_mm": scale, "pivot_px": list(pivot)})
+        plates[-1].update({"turn": turn[0]} if turn else {})
     hero = {"file": HERO.file, "px_per_mm": HERO.px_per_mm, "pivot_px": list(HERO.pivot_px)}
     top = {"format": "choreo/assembly", "version": 1, "name": "Invented meter"}
     return {**top, "parts": parts, "plates": plates, "hero": hero}

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 import struct
+from itertools import pairwise
 
 import numpy as np
 import pytest
-from photographed import TRUE, WRONG
-from photographed_project import data, write_project, write_texts
+from photographed import TRUE, WRONG, hero_still
+from photographed_project import data, rgba8, write_project, write_texts
+from pictures import write_png
 from PIL import Image
 
 from choreo.cli import main
@@ -53,14 +56,47 @@ def test_numbers_pasted_in_make_the_verdict_within(tmp_path, capsys):
     project = write_project(tmp_path / "p", WRONG)
     before = answer(capsys, project)
     found = parts_of(before)
-    pasted = {name: (part["plate"]["px_per_mm"], part["plate"]["pivot_px"]) for name, part in found.items()}
+    pasted = {name: part["plate"].values() for name, part in found.items()}
     write_texts(project, pasted)
     again = answer(capsys, project)
     assert [part["verdict"] for part in parts_of(again).values()] == ["within"] * 3
-    # The cap's turn of 0.4 degrees has no number to paste: its corners, 55 px from its pivot, keep 0.38 px of it.
-    assert parts_of(again)["cap"]["worst_px"] == pytest.approx(55 * np.radians(0.4), abs=0.1)
-    assert parts_of(again)["dial"]["worst_px"] < 0.1
+    assert all(part["worst_px"] < 0.1 for part in parts_of(again).values())
     assert again["registration"]["stack"]["mean_px"] < before["registration"]["stack"]["mean_px"] / 3
+
+
+def paste(folder, said):
+    """Put what a check prints, character for character, into the plates of the assembly."""
+    data = json.loads((folder / "assembly.json").read_text())
+    lines = said.splitlines()
+    for line, after in pairwise(lines):
+        numbers = re.search(r'do: in its plate, set ("px_per_mm".*?\d)\. That', after)
+        if numbers:
+            (plate,) = [plate for plate in data["plates"] if line.startswith(f"  {plate['part']}: ")]
+            plate.update(json.loads("{" + numbers[1] + "}"))
+    (folder / "assembly.json").write_text(json.dumps(data))
+
+
+@pytest.mark.parametrize("hero_turn", [0.0, -1.5])
+def test_what_it_prints_can_be_pasted(tmp_path, capsys, hero_turn):
+    askew = {"cap": (10.05, (90.0, 80.0), -0.6), "dial": (9.95, (94.0, 78.2), 1.0)}
+    folder = write_project(tmp_path / "p", askew)
+    if hero_turn:
+        write_png(folder / "plates" / "hero.png", rgba8(hero_still(turn=hero_turn)))
+        whole = json.loads((folder / "assembly.json").read_text())
+        whole["hero"]["turn"] = hero_turn
+        (folder / "assembly.json").write_text(json.dumps(whole))
+    before = parts_of(answer(capsys, folder))
+    assert [part["verdict"] for part in before.values()] == ["within", "off", "off"]
+    paste(folder, check(capsys, folder))
+    after = parts_of(answer(capsys, folder))
+    assert {name: part["verdict"] for name, part in after.items()} == dict.fromkeys(after, "within")
+    # As noise leaves it; far below the half px that is asked for.
+    assert all(part["worst_px"] < 0.15 for part in after.values()), after
+    # What was pasted is what the product was drawn with.
+    for plate in json.loads((folder / "assembly.json").read_text())["plates"]:
+        true = TRUE[plate["part"]]
+        assert plate.get("turn", 0.0) == pytest.approx(true.turn_degrees, abs=0.15)
+        assert plate["px_per_mm"] == pytest.approx(true.px_per_mm, rel=3e-3)
 
 
 def test_the_strictest_hand_off_decides(tmp_path, capsys):

@@ -8,8 +8,9 @@ from dataclasses import replace
 import jsonschema
 import numpy as np
 import pytest
-from photographed import HERO, OFFSETS, SHAPES, TRUE, WRONG, plate_place
-from photographed_project import write_project
+from photographed import HERO, OFFSETS, SHAPES, TRUE, WRONG, hero_still, plate_place
+from photographed_project import rgba8, write_project
+from pictures import write_png
 from test_architecture import ROOT
 
 from choreo.cli import main
@@ -47,8 +48,20 @@ def placed(track, part, points, frame):
     return (points - pivot) @ matrix.T + track.screen[frame] + (x, y)
 
 
-def test_on_the_last_frames_the_outlines_are_the_still_s(settled_project, capsys):
-    tracks, report, codes = compiled(settled_project, capsys)
+@pytest.fixture(scope="module")
+def askew_project(tmp_path_factory):
+    """The same; the still was shot askew, and its numbers say so."""
+    folder = write_project(tmp_path_factory.mktemp("askew") / "p", WRONG, SETTLE, px_per_mm=5)
+    write_png(folder / "plates" / "hero.png", rgba8(hero_still(turn=-12.0)))
+    whole = json.loads((folder / "assembly.json").read_text())
+    whole["hero"]["turn"] = -12.0
+    (folder / "assembly.json").write_text(json.dumps(whole))
+    return folder
+
+
+@pytest.mark.parametrize("project", ["settled_project", "askew_project"])
+def test_on_the_last_frames_the_outlines_are_the_still_s(project, request, capsys):
+    tracks, report, codes = compiled(request.getfixturevalue(project), capsys)
     (shot,) = tracks.shots
     assert "handoff-residual" not in codes
     for track in shot.parts:

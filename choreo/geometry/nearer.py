@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 import shapely
+from shapely.affinity import rotate
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.camera import orthographic_camera
@@ -46,4 +47,5 @@ def nearer_areas(part: str, solids: Mapping[str, Solid], hero: Hero, touch_mm: f
         front = Front.FIRST if other == first else Front.SECOND
         if code in (front, Front.MIXED):
             found.append(silhouettes(solids[name], camera, np.zeros(3))[0])
-    return shapely.transform(shapely.union_all(found), lambda points: points + np.array(hero.pivot_px))
+    level = rotate(shapely.union_all(found), -hero.turn, origin=(0, 0))
+    return shapely.transform(level, lambda points: points + np.array(hero.pivot_px))

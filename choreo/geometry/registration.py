@@ -97,14 +97,14 @@ def from_hero_view(plate: Plate, hero: Hero) -> bool:
 
 
 def origin_px(offset: Vector, hero: Hero) -> Point:
-    """Return where the hero still shows the origin of a part, px."""
+    """Return where the hero still shows the origin of a part, px of the picture as it is."""
     right, up, _ = view_axes(hero.view.azimuth, hero.view.elevation)
-    x = hero.pivot_px[0] + hero.px_per_mm * float(right @ np.array(offset))
-    y = hero.pivot_px[1] - hero.px_per_mm * float(up @ np.array(offset))
-    return x, y
+    level = complex(float(right @ np.array(offset)), -float(up @ np.array(offset)))
+    found = complex(*hero.pivot_px) + cmath.rect(hero.px_per_mm, -math.radians(hero.turn)) * level
+    return found.real, found.imag
 
 
-def placement(numbers: Correction, hero_px_per_mm: float, origin: Point) -> Similarity:
+def placement(numbers: Correction, hero_px_per_mm: float, origin: Point, hero_turn: float = 0.0) -> Similarity:
     """Return where a plate's numbers put it on the hero still: its pivot on the part's origin, at the hero's scale.
 
     Parameters
@@ -114,17 +114,26 @@ def placement(numbers: Correction, hero_px_per_mm: float, origin: Point) -> Simi
     hero_px_per_mm : float
     origin : (x, y)
         Where the hero still shows the part's origin, px.
+    hero_turn : float
+        Degrees by which the still itself has to be turned, clockwise, to lie right.
 
     """
-    factor = cmath.rect(hero_px_per_mm / numbers.px_per_mm, math.radians(numbers.turn_degrees))
+    factor = cmath.rect(hero_px_per_mm / numbers.px_per_mm, math.radians(numbers.turn_degrees - hero_turn))
     return _from_complex(factor, complex(*origin) - factor * complex(*numbers.pivot_px))
 
 
-def correction(place: Similarity, hero_px_per_mm: float, origin: Point) -> Correction:
+def correction(place: Similarity, hero_px_per_mm: float, origin: Point, hero_turn: float = 0.0) -> Correction:
     """Return the numbers with which `placement` puts a plate at a place; exact, its inverse."""
     factor, shift = _pair(place)
     pivot = (complex(*origin) - shift) / factor
-    return Correction(hero_px_per_mm / place.scale, (pivot.real, pivot.imag), place.turn_degrees)
+    turn = math.remainder(place.turn_degrees + hero_turn, 360)
+    return Correction(hero_px_per_mm / place.scale, (pivot.real, pivot.imag), turn)
+
+
+def level_shift(shift_px: Point, hero: Hero) -> Point:
+    """Return a shift on the hero still as it is once the still lies right, px of the still."""
+    found = complex(*shift_px) * cmath.rect(1.0, math.radians(hero.turn))
+    return found.real, found.imag
 
 
 def relative(here: Similarity, there: Similarity, about: Point) -> Similarity:

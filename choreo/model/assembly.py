@@ -77,6 +77,8 @@ class Plate:
     frames: tuple[int, int] | None = None
     frame_rate: tuple[int, int] | None = None
     turntable: Turntable | None = None
+    turn: float = 0.0
+    """Degrees by which the picture is turned about its pivot, clockwise, to lie right."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +89,8 @@ class Hero:
     px_per_mm: float
     pivot_px: Point
     view: ViewAngle
+    turn: float = 0.0
+    """Degrees by which the still is turned about its pivot, clockwise, to lie right."""
 
 
 @dataclass(frozen=True)

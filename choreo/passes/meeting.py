@@ -15,7 +15,7 @@ import numpy as np
 
 from choreo.errors import Finding
 from choreo.geometry.camera import Camera, view_axes
-from choreo.geometry.registration import from_hero_view, relative
+from choreo.geometry.registration import from_hero_view, level_shift, relative
 from choreo.model.assembly import Assembly, Hero
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
@@ -103,7 +103,7 @@ def _samples(track: PartTrack, one: PartRegistration | None, share: Floats, hero
     if one is None or hero is None or one.placed is None or one.goal is None or one.pivot_at_px is None:
         return out
     by: Similarity = relative(one.placed, one.goal, one.pivot_at_px)
-    out[:, :2] = np.array(by.shift_px) * (share * track.scale / hero.px_per_mm)[:, None]
+    out[:, :2] = np.array(level_shift(by.shift_px, hero)) * (share * track.scale / hero.px_per_mm)[:, None]
     out[:, 2] = by.scale**share
     out[:, 3] = by.turn_degrees * share
     return out

@@ -126,8 +126,10 @@ class _Stood:
 
     @property
     def place(self) -> Similarity:
-        numbers = Correction(self.plate.px_per_mm, self.plate.pivot_px, 0.0)
-        return placement(numbers, self.hero.px_per_mm, self.origin)
+        return self.place_by(Correction(self.plate.px_per_mm, self.plate.pivot_px, self.plate.turn))
+
+    def place_by(self, numbers: Correction) -> Similarity:
+        return placement(numbers, self.hero.px_per_mm, self.origin, self.hero.turn)
 
     @cached_property
     def own(self) -> BaseGeometry:
@@ -169,7 +171,7 @@ def _measured(
     verdict, said = _verdict(off, at, outline if by == "outline" else None, handoff_px)
     if fit.held:
         said += "; not told by what is seen: " + ", ".join(held.words for held in fit.held)
-    mend = correction(fit.transform, stood.hero.px_per_mm, stood.origin)
+    mend = correction(fit.transform, stood.hero.px_per_mm, stood.origin, stood.hero.turn)
     mean = on_average(fit.transform, stood.place, shapely.segmentize(stood.own, _STEP_PX / stood.place.scale))
     return PartRegistration(
         stood.part, verdict, said, off, at, by, stood.place, outline, content, mend, mean, fit.transform, stood.origin
@@ -221,7 +223,7 @@ def _mended(stood: _Stood, found: PartRegistration) -> BaseGeometry:
     """The part's area where it was measured to belong; where it stands, if it was not."""
     if found.correction is None:
         return stood.area
-    return apply_area(placement(found.correction, stood.hero.px_per_mm, stood.origin), stood.own)
+    return apply_area(stood.place_by(found.correction), stood.own)
 
 
 def _at(point: Point) -> str:

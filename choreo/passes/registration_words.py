@@ -12,8 +12,8 @@ from choreo.model.registration import Correction, PartRegistration, Registration
 
 _LISTED = 3
 """Pieces of surplus or gap that are named; the rest are counted."""
-_NO_TURN = 0.005
-"""Degrees: 0.1 px at a distance of 1000."""
+_TURN_DIGITS = 4
+"""Degrees: to 0.005 px at a distance of 5000."""
 
 
 def registration_words(found: Registration) -> tuple[str, ...]:
@@ -33,13 +33,10 @@ def registration_words(found: Registration) -> tuple[str, ...]:
 
 
 def correction_words(numbers: Correction) -> str:
-    """Return the numbers of a plate as they stand in an assembly, and how far to turn the picture."""
+    """Return the numbers of a plate as they stand in an assembly, to be pasted."""
     x, y = numbers.pivot_px
-    words = f'"px_per_mm": {numbers.px_per_mm:.8g}, "pivot_px": [{x:.3f}, {y:.3f}]'
-    if abs(numbers.turn_degrees) < _NO_TURN:
-        return words
-    way = "clockwise" if numbers.turn_degrees > 0 else "anticlockwise"
-    return f"{words}, and turn the picture {abs(numbers.turn_degrees):.3f} degrees {way} about that pivot"
+    turn = round(numbers.turn_degrees, _TURN_DIGITS) + 0.0  # never -0
+    return f'"px_per_mm": {numbers.px_per_mm:.8g}, "pivot_px": [{x:.3f}, {y:.3f}], "turn": {turn:.{_TURN_DIGITS}f}'
 
 
 def _stack_line(found: Registration) -> str:

@@ -112,13 +112,14 @@ def build_plate(plate: Mapping[str, Any]) -> Plate:
         turntable=Turntable(unit(table["axis"]), float(table.get("start", 0)), float(table["per_frame"]))
         if table
         else None,
+        turn=float(plate.get("turn", 0)),
     )
 
 
 def build_hero(hero: Mapping[str, Any]) -> Hero:
     """Return the model of a hero still without errors."""
     pivot = (float(hero["pivot_px"][0]), float(hero["pivot_px"][1]))
-    return Hero(hero["file"], float(hero["px_per_mm"]), pivot, _view(hero))
+    return Hero(hero["file"], float(hero["px_per_mm"]), pivot, _view(hero), float(hero.get("turn", 0)))
 
 
 def _view(plate: Mapping[str, Any]) -> ViewAngle:

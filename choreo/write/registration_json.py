@@ -72,11 +72,11 @@ def _move(part: PartRegistration) -> dict[str, Any] | None:
 
 
 def _plate(numbers: Correction) -> dict[str, Any]:
-    """As the assembly has them; a turn has no key there."""
+    """As the assembly has them."""
     return {
         "px_per_mm": plain_number(numbers.px_per_mm, _SCALE_DIGITS),
         "pivot_px": _numbers(numbers.pivot_px),
-        "turn_degrees": _number(numbers.turn_degrees),
+        "turn": _number(numbers.turn_degrees),
     }
 
 

@@ -20,6 +20,7 @@ from choreo.geometry.registration import (
     correction,
     farthest,
     inverse,
+    level_shift,
     origin_px,
     placement,
     similarity,
@@ -173,3 +174,16 @@ def test_moments_of_a_square_try_all_turns():
     found = start_from_moments(square, apply_area(Similarity(1.5, 30, (7, 9)), square))
     assert found.scale == pytest.approx(1.5)
     assert math.remainder(found.turn_degrees - 30, 90) == pytest.approx(0, abs=1e-6)
+
+
+def test_a_still_that_was_shot_askew_by_hand():
+    # It lies right when turned 90 degrees clockwise: what is to the right of the pivot then, is above it now.
+    hero = Hero("hero.png", 10.0, (960.0, 540.0), ViewAngle(), 90.0)
+    assert origin_px((3.0, 2.0, 50.0), hero) == pytest.approx((940, 510))
+    numbers = Correction(10.0, (5.0, 5.0), 30.0)
+    place = placement(numbers, hero.px_per_mm, (940.0, 510.0), hero.turn)
+    assert place.turn_degrees == pytest.approx(-60)
+    back = correction(place, hero.px_per_mm, (940.0, 510.0), hero.turn)
+    assert (back.px_per_mm, *back.pivot_px, back.turn_degrees) == pytest.approx((10, 5, 5, 30))
+    # A shift up the picture is one to the right once it lies right.
+    assert level_shift((0.0, -2.0), hero) == pytest.approx((2, 0))

@@ -73,10 +73,8 @@ def test_the_numbers_that_mend_it_are_the_true_ones(found, part):
 
 
 def test_pasted_in_the_numbers_hold():
-    mended = {part: (one.px_per_mm, one.pivot_px) for part, one in TRUE.items()}
-    mended["cap"] = (TRUE["cap"].px_per_mm, TRUE["cap"].pivot_px)
-    again = registered(mended)
-    # Its turn of 0.4 degrees has no place in a plate: 0.4 degrees at some 50 px from the pivot are 0.35 px.
+    again = registered({part: (one.px_per_mm, one.pivot_px, one.turn_degrees) for part, one in TRUE.items()})
+    assert all(part.off_px < 0.15 for part in again.parts)
     assert [part.verdict for part in again.parts] == ["within"] * 3
     assert again.within
 
@@ -168,18 +166,15 @@ def test_what_is_said(found):
     cap = next(index for index, line in enumerate(lines) if line.startswith("  cap: off by "))
     numbers = re.search(r'"px_per_mm": ([\d.]+), "pivot_px": \[([\d.]+), ([\d.]+)\]', lines[cap + 1])
     assert [float(n) for n in numbers.groups()] == pytest.approx([9.9, 88.7, 81.2], abs=0.15)
-    assert "clockwise" in lines[cap + 1]
+    assert '"turn": 0.' in lines[cap + 1]
     assert lines[-1].startswith("With these numbers the outlines would be up to 0.")
     assert all(line.isprintable() for line in lines)
 
 
 def test_numbers_to_paste_are_as_exact_as_the_measurement():
     said = correction_words(Correction(10.0123456, (512.0004, 3.25), -0.125))
-    assert said == (
-        '"px_per_mm": 10.012346, "pivot_px": [512.000, 3.250], '
-        "and turn the picture 0.125 degrees anticlockwise about that pivot"
-    )
-    assert "turn" not in correction_words(Correction(10, (1, 2), 0.001))
+    assert said == '"px_per_mm": 10.012346, "pivot_px": [512.000, 3.250], "turn": -0.1250'
+    assert correction_words(Correction(10, (1, 2), -0.00001)).endswith('"turn": 0.0000')
 
 
 def test_same_input_same_answer(found):

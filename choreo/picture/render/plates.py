@@ -36,6 +36,8 @@ class PlateImage:
     px_per_mm: float
     pivot_px: tuple[float, float]
     """Where the part's origin lies: px from the top-left corner of the top-left pixel."""
+    turn: float = 0.0
+    """Degrees by which the picture itself is turned about its pivot, clockwise, to lie right."""
     _sizes: dict[int, tuple[Picture, Floats]] = field(default_factory=dict)
     _crop: list[tuple[int, int, Picture]] = field(default_factory=list)
 
@@ -112,14 +114,15 @@ def plate_tile(
     opacity : float
         0 to 1.
     turn : float
-        Degrees about the pivot, clockwise on the screen.
+        Degrees about the pivot, clockwise on the screen, beyond the plate's own turn.
 
     """
     import cv2  # noqa: PLC0415
 
     ratio = scale / plate.px_per_mm
     left, top, picture = plate.cropped()
-    cos, sin = math.cos(math.radians(turn)) * ratio, math.sin(math.radians(turn)) * ratio
+    angle = math.radians(plate.turn + turn)
+    cos, sin = math.cos(angle) * ratio, math.sin(angle) * ratio
     linear = np.array([[cos, -sin], [sin, cos]])
     corners = np.array([[0, 0], [picture.shape[1], 0], [0, picture.shape[0]], [picture.shape[1], picture.shape[0]]])
     placed = (corners + np.subtract((left, top), plate.pivot_px)) @ linear.T + pivot

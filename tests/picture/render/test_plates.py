@@ -60,6 +60,16 @@ def test_a_turn_goes_clockwise_about_the_pivot():
     assert centre(found[..., 3]) == pytest.approx([100.0, 89.0], abs=0.02)
 
 
+def test_a_plate_s_own_turn_comes_on_top():
+    bar = np.zeros((40, 40, 4), dtype=np.float32)
+    bar[18:22, 20:38] = 1.0
+    once = placed(PlateImage(bar, 10.0, (20.0, 20.0)), (100.0, 80.0), 10.0, turn=30.0)
+    other = placed(PlateImage(bar, 10.0, (20.0, 20.0), turn=-15.0), (100.0, 80.0), 10.0, turn=45.0)
+    assert other == pytest.approx(once, abs=1e-6)
+    # By hand: 9 px from the pivot, 30 degrees below the horizontal.
+    assert centre(other[..., 3]) == pytest.approx([100 + 9 * np.cos(np.pi / 6), 84.5], abs=0.02)
+
+
 def test_a_small_plate_is_a_true_average_and_does_not_alias():
     # Stripes two pixels apart, at a quarter of the size, are grey; picked samples would be stripes or one of the two.
     stripes = np.ones((256, 256, 4), dtype=np.float32)
