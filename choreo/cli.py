@@ -16,9 +16,10 @@ from choreo.commands.check import CHECK
 from choreo.commands.compare import COMPARE
 from choreo.commands.compile import COMPILE
 from choreo.commands.new import NEW
+from choreo.commands.still import STILL
 from choreo.errors import DEFECT, ChoreoError, Finding
 
-COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, COMPARE)
+COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, STILL, COMPARE)
 """In the order in which a project needs them."""
 _INTERRUPTED = 130
 
@@ -52,8 +53,8 @@ def _run(arguments: argparse.Namespace) -> int:
     except ChoreoError as error:
         _say_findings(error, as_json=arguments.json)
         return error.exit_code
-    except KeyboardInterrupt:
-        print("choreo: stopped; nothing was written", file=sys.stderr)
+    except KeyboardInterrupt as stop:  # runs that write many files say what is there
+        print(f"choreo: {stop}" if stop.args else "choreo: stopped; nothing was written", file=sys.stderr)
         return _INTERRUPTED
     except Exception as error:  # noqa: BLE001 - the one place where a defect of ours is put into words
         _say_defect(error, as_json=arguments.json)

@@ -22,8 +22,11 @@ MAY_IMPORT = {
     "picture": {"errors", "model", "geometry", "motion"},
     "timed_shot": {"errors", "model", "geometry", "motion", "passes"},
     "labelled_shot": {"errors", "model", "geometry", "motion", "passes", "timed_shot"},
+    "frames": {"errors", "model", "geometry", "motion", "passes", "read", "write", "picture", "compile"},
     "compile": {"errors", "model", "geometry", "motion", "passes", "checks", "timed_shot", "labelled_shot"},
 }
+CLOCK = "choreo.frames.clock"
+"""Foretells how long work will take; no file hangs on it."""
 HELPERS_OF_PASSES = {
     "layout_advice",
     "layout_stage",
@@ -123,6 +126,8 @@ def test_only_the_command_line_prints(path):
 @pytest.mark.parametrize("path", FILES, ids=module)
 def test_results_do_not_hang_on_clocks_or_chance(path):
     text = path.read_text(encoding="utf-8")
+    if module(path) == CLOCK:
+        return
     assert not re.search(r"^\s*(import|from) (time|datetime|random|secrets|uuid)\b", text, re.MULTILINE)
     assert "default_rng()" not in text
 

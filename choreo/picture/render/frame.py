@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -20,7 +21,7 @@ from choreo.model.plan import Floats
 from choreo.model.tracks import ShotTracks
 from choreo.picture.render.blur import instants
 from choreo.picture.render.canvas import Canvas, Item
-from choreo.picture.render.colour import Picture, Singles, to_8_bit, to_16_bit
+from choreo.picture.render.colour import OnColour, Picture, Singles, to_8_bit, to_16_bit
 from choreo.picture.render.coverage import Window
 from choreo.picture.render.facets import Facets, facets_of
 from choreo.picture.render.moment import Moment, moment_at, scaled
@@ -93,6 +94,10 @@ class Renderer:
         if bits == 32:
             return canvas.picture.copy()
         return canvas.codes(to_8_bit if bits == 8 else to_16_bit)
+
+    def on_colour(self, shot: ShotTracks, frame: int, colour: str) -> NDArray[np.generic]:
+        """Return a frame over ``#rrggbb``, (height, width, 3) sRGB codes of 8 bits."""
+        return self._drawn(shot, frame).codes(OnColour(colour))
 
     def picture(self, shot: ShotTracks, frame: int) -> Picture:
         """Return a frame in linear light, premultiplied, on nothing."""
@@ -173,7 +178,8 @@ class Renderer:
         at = moment.parts[part]
         plate = self._plate(part, at.plate_frame)
         if plate is not None:
-            key = np.array([*at.screen, at.scale, at.opacity, id(plate), at.turn, *at.register]).tobytes()
+            number = self._photograph(part, at.plate_frame)
+            key = np.array([*at.screen, at.scale, at.opacity, number, at.turn, *at.register]).tobytes()
             x, y, growth, more = at.register
             pivot, scale = (at.screen[0] + x, at.screen[1] + y), at.scale * growth
             window, turn = self.window, self._plate_turn(part, moment) + more
@@ -208,9 +214,12 @@ class Renderer:
         return known[1]
 
     def _plate(self, part: str, frame: float | None) -> PlateImage | None:
-        if frame is not None and part in self.sequences:
-            return self.sequences[part].get(round(frame), self.plates.get(part))
-        return self.plates.get(part)
+        number = self._photograph(part, frame)
+        return self.plates.get(part) if number < 0 else self.sequences[part].get(number, self.plates.get(part))
+
+    def _photograph(self, part: str, frame: float | None) -> int:
+        """The number of the photograph nearest to a plate frame, halves up; -1 for a plate with one picture."""
+        return -1 if frame is None or part not in self.sequences else math.floor(frame + 0.5)
 
     @cached_property
     def _facets(self) -> dict[str, Facets]:
