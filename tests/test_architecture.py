@@ -20,10 +20,11 @@ MAY_IMPORT = {
     "write": {"errors", "model", "geometry", "motion"},
     "review": {"errors", "model", "geometry", "motion"},
     "picture": {"errors", "model", "geometry", "motion"},
-    "timed_shot": {"errors", "model", "geometry", "motion", "passes"},
+    "recall": {"errors"},
+    "timed_shot": {"errors", "model", "geometry", "motion", "passes", "recall"},
     "labelled_shot": {"errors", "model", "geometry", "motion", "passes", "timed_shot"},
     "frames": {"errors", "model", "geometry", "motion", "passes", "read", "write", "picture", "compile"},
-    "compile": {"errors", "model", "geometry", "motion", "passes", "checks", "timed_shot", "labelled_shot"},
+    "compile": {"errors", "model", "geometry", "motion", "passes", "checks", "recall", "timed_shot", "labelled_shot"},
 }
 CLOCK = "choreo.frames.clock"
 """Foretells how long work will take; no file hangs on it."""
