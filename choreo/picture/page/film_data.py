@@ -34,7 +34,7 @@ def film_data(
     assembly: Assembly,
     solids: Mapping[str, Solid],
     tracks: Tracks,
-    plates: Mapping[str, SmallPlate],
+    plates: Mapping[str, Mapping[str, SmallPlate]],
     hero: SmallPlate | None,
 ) -> dict[str, Any]:
     """Return the film as JSON data; parts are numbered in the order of the assembly.
@@ -46,12 +46,15 @@ def film_data(
         In their assembled places, mm.
     tracks : Tracks
         Of this assembly.
-    plates : mapping of part id to SmallPlate
+    plates : mapping of shot name to mapping of part id to SmallPlate
         Parts without one are drawn as shaded solids.
     hero : SmallPlate or None
 
     """
     index = {part: number for number, part in enumerate(assembly.ids)}
+    every = list({id(one): one for shot in plates.values() for one in shot.values()}.values())
+    shots = [_shot(shot, index, plates.get(shot.name, {}), every, with_hero=hero is not None) for shot in tracks.shots]
+    solid = {track.id for shot in tracks.shots for track in shot.parts if track.id not in plates.get(shot.name, {})}
     return {
         "rate": list(tracks.frame_rate),
         "size": list(tracks.resolution),
@@ -62,14 +65,14 @@ def film_data(
                 "label": part.label,
                 "light": _list(hex_to_linear(tints(part.colour).face), 6),
                 "origin": _list(np.array(part.offset), _MM_DIGITS),
-                "bands": [] if part.id in plates else _bands(solids[part.id]),
-                "plate": plates[part.id].data() if part.id in plates else None,
+                "bands": _bands(solids[part.id]) if part.id in solid else [],
             }
             for part in assembly.parts
         ],
+        "plates": [one.data() for one in every],
         "hero": None if hero is None else hero.data(),
         "sections": [[one.name, one.first, one.last] for one in tracks.sections],
-        "shots": [_shot(shot, index, with_hero=hero is not None) for shot in tracks.shots],
+        "shots": shots,
     }
 
 
@@ -102,7 +105,14 @@ def _rings(section: BaseGeometry) -> list[list[float | int]]:
     return [_list(shapely.get_coordinates(ring)[:-1], _MM_DIGITS) for ring in shapely.get_rings(polygons)]
 
 
-def _shot(shot: ShotTracks, index: Mapping[str, int], *, with_hero: bool) -> dict[str, Any]:
+def _shot(
+    shot: ShotTracks,
+    index: Mapping[str, int],
+    plates: Mapping[str, SmallPlate],
+    every: Sequence[SmallPlate],
+    *,
+    with_hero: bool,
+) -> dict[str, Any]:
     cameras, which = np.unique(shot.cameras.reshape(-1, 12), axis=0, return_inverse=True)
     shows_hero = with_hero and bool((shot.hero_opacity > 0).any())
     return {
@@ -111,7 +121,7 @@ def _shot(shot: ShotTracks, index: Mapping[str, int], *, with_hero: bool) -> dic
         "frames": shot.frames,
         "cameras": [_camera(row.reshape(3, 4)) for row in cameras],
         "camera": which.ravel().tolist(),
-        "parts": [_track(track, index[track.id]) for track in shot.parts],
+        "parts": [_track(track, index[track.id], plates.get(track.id), every) for track in shot.parts],
         "orders": [
             [span.first, span.last, [index[part] for part in span.back_to_front]] for span in shot.masking.orders
         ],
@@ -132,7 +142,9 @@ def _camera(matrix: Floats) -> dict[str, Any]:
     }
 
 
-def _track(track: PartTrack, number: int) -> dict[str, Any]:
+def _track(
+    track: PartTrack, number: int, plate: SmallPlate | None, every: Sequence[SmallPlate]
+) -> dict[str, Any]:
     """Rows that never change are written once."""
     rows = {
         "position": (track.position, _MM_DIGITS),
@@ -143,8 +155,14 @@ def _track(track: PartTrack, number: int) -> dict[str, Any]:
         "register": (np.array([[0.0, 0.0, 1.0, 0.0]]) if track.register is None else track.register, 5),
     }
     out: dict[str, Any] = {name: _list(_once(array), digits) for name, (array, digits) in rows.items()}
-    pictures = [None if frame is None else round(frame) for frame in track.plate_frame]
-    return {"part": number, **out, "picture": pictures if any(one is not None for one in pictures) else None}
+    out["part"] = number
+    out["plate"] = None if plate is None else next(at for at, one in enumerate(every) if one is plate)
+    out["picture"] = [0] if plate is None else _list(_once(_pictures(track, plate)), 0)
+    return out
+
+
+def _pictures(track: PartTrack, plate: SmallPlate) -> Floats:
+    return np.array([[float(plate.number(frame))] for frame in track.plate_frame])
 
 
 def _once(rows: Floats) -> Floats:
@@ -176,8 +194,3 @@ def _digits(values: Floats) -> list[float | int]:
 
 def _short(value: float) -> float | int:
     return int(value) if value.is_integer() else value
-
-
-def names_of(parts: Sequence[int], assembly: Assembly) -> list[str]:
-    """Return the labels of parts by number."""
-    return [assembly.parts[number].label for number in parts]
