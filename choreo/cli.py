@@ -39,6 +39,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a letter gets its number instead
             stream.reconfigure(errors="backslashreplace")
     arguments = _parser().parse_args(argv)
+    # Our matrices are small: threads would spend their time waiting for each other. Read when numpy is imported.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         code = _run(arguments)
         sys.stdout.flush()
