@@ -144,7 +144,7 @@ def _stage(tracks: Tracks) -> str:
     )
     choices = tag("label", "Speed " + tag("select", speeds, id="speed"))
     choices += tag("label", "Repeat " + tag("select", repeat, id="repeat"))
-    choices += tag("button", "Save this frame as a picture", type="button", id="keep", class_="quiet")
+    keep = tag("button", "Save this frame as a picture", type="button", id="keep", class_="quiet")
     read_out = (
         tag("span", "Frame " + tag("b", "0", id="number"))
         + tag("span", "", id="code")
@@ -155,7 +155,7 @@ def _stage(tracks: Tracks) -> str:
     )
     return (
         tag("div", canvas, class_="stage")
-        + tag("p", read_out, class_="read-out", aria_hidden="true")
+        + tag("div", tag("p", read_out, class_="read-out", aria_hidden="true") + keep, class_="under")
         + slider
         + tag("div", buttons + choices, class_="controls")
         + tag("p", "", id="heard", class_="unseen", aria_live="polite")

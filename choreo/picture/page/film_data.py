@@ -185,7 +185,7 @@ def _steps(ring: Ring) -> list[int]:
 
 
 def _list(array: Floats, digits: int) -> list[float | int]:
-    return [_short(value) for value in np.round(array, digits).ravel().tolist()]
+    return [_short(value) for value in np.round(np.asarray(array, dtype=np.float64), digits).ravel().tolist()]
 
 
 def _digits(values: Floats) -> list[float | int]:

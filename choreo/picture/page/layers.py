@@ -41,7 +41,7 @@ def layer_chart(assembly: Assembly, shot: ShotTracks) -> str:
     right = "".join(tag("li", words(names[part])) for part in last) if first != last else ""
     right = tag("ol", right, class_="ranks after", aria_hidden="true") if right else ""
     chart = tag("div", left + drawn + right, class_="layers" + (" both" if right else ""))
-    said = tag("summary", "The same in words") + _in_words(names, spans, held)
+    said = tag("summary", "The same in words") + _in_words(names, spans, held, shot.start_frame)
     return chart + tag("details", said)
 
 
@@ -104,13 +104,14 @@ def _summary(shot: ShotTracks, spans: Sequence[OrderSpan]) -> str:
     return f"{shot.name}: the layer order {order}; {held}."
 
 
-def _in_words(names: Mapping[str, str], spans: Sequence[OrderSpan], held: Held) -> str:
+def _in_words(names: Mapping[str, str], spans: Sequence[OrderSpan], held: Held, start: int) -> str:
+    """Frames are those of the film."""
     orders = [
-        f"Frames {span.first} to {span.last}, back to front: {', '.join(names[part] for part in span.back_to_front)}."
+        f"Frames {start + span.first} to {start + span.last}, back to front: {', '.join(names[part] for part in span.back_to_front)}."
         for span in spans
     ]
     gone = [
-        f"{names[part]}, {_frames(first, last)}: left out where {listed([names[one] for one in others])} "
+        f"{names[part]}, {_frames(start + first, start + last)}: left out where {listed([names[one] for one in others])} "
         f"{'stands' if len(others) == 1 else 'stand'} before it."
         for part, runs in held.items()
         for first, last, others in runs

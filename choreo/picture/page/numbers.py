@@ -14,11 +14,14 @@ from choreo.picture.page.timing import labels
 
 
 def numbers_of(assembly: Assembly, report: Report, rate: tuple[int, int]) -> str:
-    """Return what a compile found, shot by shot, then the product and what is worth a second look."""
-    names = labels(assembly)
-    out = "".join(
-        tag("section", tag("h3", words(shot.name)) + _list(_shot(shot, names, FrameRate(*rate)))) for shot in report.shots
-    )
+    """Return what a compile found, shot by shot, then the product and what is worth a second look.
+
+    Frames are those of the film, as everywhere on the page; warnings are in the compile's own words.
+    """
+    names, out, start = labels(assembly), "", 0
+    for shot in report.shots:
+        out += tag("section", tag("h3", words(shot.name)) + _list(_shot(shot, start, names, FrameRate(*rate))))
+        start += shot.frames
     out += tag("section", tag("h3", "The product") + _list(_product(assembly, report, names)))
     if report.warnings:
         warnings = "".join(_warning(finding) for finding in report.warnings)
@@ -30,7 +33,7 @@ def _list(lines: list[str]) -> str:
     return tag("ul", "".join(tag("li", words(line)) for line in lines))
 
 
-def _shot(shot: ShotReport, names: Mapping[str, str], rate: FrameRate) -> list[str]:
+def _shot(shot: ShotReport, start: int, names: Mapping[str, str], rate: FrameRate) -> list[str]:
     moving = sum(bool(part.moves) for part in shot.parts)
     lines = [
         f"Lasts {count(shot.frames, 'frame')}, in timecode {timecode(shot.frames, rate)}.",
@@ -46,12 +49,12 @@ def _shot(shot: ShotReport, names: Mapping[str, str], rate: FrameRate) -> list[s
     fastest = next((part for part in shot.parts if part.id == shot.fastest_part), None)
     if fastest is not None and fastest.fastest_frame is not None:
         lines.append(
-            f"{names[fastest.id]} is the fastest: {_px(fastest.fastest_px)} from frame {fastest.fastest_frame - 1} to "
-            f"frame {fastest.fastest_frame}, a smear of {_px(fastest.blur_px)} under a shutter of 180 degrees."
+            f"{names[fastest.id]} is the fastest: {_px(fastest.fastest_px)} from frame "
+            f"{start + fastest.fastest_frame - 1} to frame {start + fastest.fastest_frame}, a smear of {_px(fastest.blur_px)} under a shutter of 180 degrees."
         )
     lines += _camera(shot)
-    lines += _home(shot, names)
-    return lines + _photographs(shot, names)
+    lines += _home(shot, start, names)
+    return lines + _photographs(shot, start, names)
 
 
 def _rest(shot: ShotReport, names: Mapping[str, str]) -> list[str]:
@@ -64,7 +67,8 @@ def _rest(shot: ShotReport, names: Mapping[str, str]) -> list[str]:
         whole = "Every part shows all of its outline at rest."
         lines.append(whole if least >= 0.9995 else f"{names[part]} shows least of itself at rest: {100 * least:.1f} %.")
     if shot.crossings is not None:
-        lines.append(f"{count(shot.crossings, 'pair')} of ways {'crosses' if shot.crossings == 1 else 'cross'}.")
+        crosses = "crosses" if shot.crossings == 1 else "cross"
+        lines.append(f"On the way out {count(shot.crossings, 'pair')} of parts {crosses} on the screen.")
     return lines
 
 
@@ -73,21 +77,21 @@ def _camera(shot: ShotReport) -> list[str]:
     return [f"The camera shows {shot.px_per_mm:.1f} px a mm on the first frame{where}."]
 
 
-def _home(shot: ShotReport, names: Mapping[str, str]) -> list[str]:
+def _home(shot: ShotReport, start: int, names: Mapping[str, str]) -> list[str]:
     settled = [(part.settled_frame, part.id) for part in shot.parts if part.settled_frame is not None]
     if not settled:
         return []
     frame, part = max(settled)
-    return [f"From frame {frame} on all parts stand where the hero still has them; {names[part]} is the last."]
+    return [f"From frame {start + frame} on all parts stand where the hero still has them; {names[part]} is the last."]
 
 
-def _photographs(shot: ShotReport, names: Mapping[str, str]) -> list[str]:
+def _photographs(shot: ShotReport, start: int, names: Mapping[str, str]) -> list[str]:
     lines = []
     for use in shot.plates:
         if use.magnification > 1.005:
             lines.append(
                 f"The photograph of {names[use.part]} is enlarged to {100 * use.magnification:.0f} % on frame "
-                f"{use.magnification_frame}."
+                f"{start + use.magnification_frame}."
             )
         if use.step_degrees is not None:
             lines.append(

@@ -42,6 +42,7 @@ class Player {
     this.said = 0;
     this.listen();
     this.resize();
+    this.draw();
     new ResizeObserver(() => this.resize()).observe(page.canvas.parentElement);
   }
 

@@ -29,7 +29,7 @@ def review_data(project: str, tracks: Tracks, contents: Mapping[str, str]) -> di
         "file": _file_name(project),
         "source": {"assembly": tracks.assembly_digest, "choreography": tracks.choreography_digest},
         "sections": [
-            {"name": one.name, "first": one.first, "last": one.last, "content": contents[one.name]}
+            {"name": one.name, "from": one.first, "to": one.last, "content": contents[one.name]}
             for one in tracks.sections
         ],
     }
@@ -68,4 +68,6 @@ def _mark(index: int, section: FilmSection) -> str:
         tag("span", f"Note on {words(section.name)}") + tag("textarea", rows=3, maxlength=4000),
         class_="note",
     )
-    return tag("div", choice + note + tag("p", class_="printed-note"), class_="marking")
+    # A text area prints only what it has room for: on paper the note stands below its label as a paragraph.
+    noting = tag("div", note + tag("p", class_="printed-note"))
+    return tag("div", choice + noting, class_="marking")

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from choreo.geometry.lettering import cut
 from choreo.model.assembly import Assembly, Part
 from choreo.model.report import MoveReport, Report, ShotReport
 from choreo.model.tracks import Key, PartTrack, Tracks
@@ -22,6 +23,8 @@ _HEIGHT, _TOP, _FOOT = 30.0, 6.0, 27.0
 _STEP = 0.5
 """Frames between the points of a moving edge."""
 _LONGEST_EASING = 44
+_AXIS_TYPE, _LEAST_WIDTH = 13.0, 380.0
+"""px: size of the sections' names, and how wide a chart is at least where they are shown."""
 
 
 def timing_chart(assembly: Assembly, tracks: Tracks, report: Report) -> str:
@@ -47,14 +50,13 @@ _CAPTION = (
 
 
 def _axis(tracks: Tracks, frames: int) -> str:
-    """Sections over the chart; each name is cut off where its section ends."""
+    """Sections over the chart; each name is cut to what its section has room for."""
     drawn = ""
     for section in tracks.sections:
-        left, wide = 100 * section.first / frames, 100 * (section.last + 1 - section.first) / frames
-        name = element("text", words(section.name), x=6.0, y=14.0)
-        edge = element("line", x1=0.0, y1=0.0, x2=0.0, y2=20.0)
-        inner = f'<svg x="{left:.3f}%" width="{wide:.3f}%" height="20">{edge}{name}</svg>'
-        drawn += inner
+        share = (section.last + 1 - section.first) / frames
+        left = f"{100 * section.first / frames:.3f}%"
+        name = words(cut(section.name, _AXIS_TYPE, share * _LEAST_WIDTH - 10))
+        drawn += f'<line x1="{left}" x2="{left}" y1="0" y2="20"/><text x="{left}" dx="6" y="14">{name}</text>'
     return f'<svg class="axis" width="100%" height="20" aria-hidden="true">{drawn}</svg>'
 
 
@@ -80,7 +82,7 @@ def _row(part: Part, tracks: Tracks, report: Report, frames: int) -> str:
     )
     chart = drawn + "".join(tag("p", words(note), class_="waits") for note in notes)
     when = "".join(tag("p", one) for one in said) or tag("p", "stays where it is", class_="soft")
-    label = swatch(part.colour) + tag("span", words(part.label), class_="label")
+    label = swatch(part.colour) + tag("span", words(part.label), class_="part-name")
     return tag("tr", tag("th", label, scope="row") + tag("td", chart, class_="chart") + tag("td", when, class_="when"))
 
 
