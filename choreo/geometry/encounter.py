@@ -143,7 +143,7 @@ class Encounters:
 
     def with_clearance(self, clearance: Mapping[tuple[str, str], float]) -> Encounters:
         """Return the same encounters with other clearances; what is known already and does not hang on them is kept."""
-        return replace(self, clearance=clearance, _crossings={})
+        return replace(self, clearance=clearance, _crossings={}, _diagrams={})
 
     def hits(self, mover: str, path: Floats, other: str, other_at: Floats | None = None, *, kept: bool = False) -> bool:
         """Whether the mover, walking a polyline of displacements (k, 3), overlaps the other standing still.
