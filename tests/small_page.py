@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
-
-sys.path.append(str(Path(__file__).parent / "picture"))
 
 from small_film import MARGINS, film
 

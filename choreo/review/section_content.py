@@ -81,7 +81,14 @@ def section_digest(
         for plate in assembly.plates:
             if plate.part == part.id:
                 names = _names(plate, stretches)
-                out.add("plate", plate.px_per_mm, plate.pivot_px, plate.turn, len(names), *((n, known.get(n)) for n in names))
+                out.add(
+                    "plate",
+                    plate.px_per_mm,
+                    plate.pivot_px,
+                    plate.turn,
+                    len(names),
+                    *((n, known.get(n)) for n in names),
+                )
     if assembly.hero is not None and _shows_hero(stretches):
         hero = assembly.hero
         out.add("hero", hero.px_per_mm, hero.pivot_px, hero.turn, known.get(hero.file))

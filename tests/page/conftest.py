@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import shutil
+import sys
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
+
+sys.path.append(str(Path(__file__).resolve().parents[1] / "picture"))  # the small film lies there
 
 ARGUMENTS = [
     "--no-sandbox",

@@ -109,8 +109,12 @@ def test_other_files_change_nothing(opened, tin_page, content):
 def test_hostile_marks_are_words_or_nothing(opened, tin_page):
     one = opened(tin_page)
     bad = "<img src=x onerror=alert(1)>"
-    give(one.page, file_of(name=bad, sections=[None, {"name": "apart", "content": bad, "verdict": bad, "note": {"a": 1}},
-                                               {"name": "rest", "content": 3, "verdict": [], "note": bad}]))  # fmt: skip
+    sections = [
+        None,
+        {"name": "apart", "content": bad, "verdict": bad, "note": {"a": 1}},
+        {"name": "rest", "content": 3, "verdict": [], "note": bad},
+    ]
+    give(one.page, file_of(name=bad, sections=sections))
     expect(one.page.locator("#status")).to_contain_text("2 of 3")
     assert verdicts(one.page) == ["none", "none", "none"]
     assert one.page.locator("textarea").nth(1).input_value() == bad

@@ -1,7 +1,8 @@
 """What the page draws is what the renderer draws, at ten frames of the headlamp and under what its film lacks.
 
-An edge is a pixel with more than 4 codes of contrast in its 3 x 3 neighbourhood in the renderer's picture, or one beside
-such a pixel: there the two differ by how they cover pixels, mix codes or light, and draw the soft line inside a face.
+An edge is a pixel with more than 4 codes of contrast in its 3 x 3 neighbourhood in the renderer's picture, or one
+beside such a pixel: there the two differ by how they cover pixels, mix codes or light, and draw the soft line inside
+a face.
 """
 
 from __future__ import annotations
@@ -15,7 +16,6 @@ import numpy as np
 import pytest
 from PIL import Image
 from scipy import ndimage
-from small_page import page_film  # first: it puts the small film on the path
 from small_film import film, held, rect
 from small_page import page_film
 

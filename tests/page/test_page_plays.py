@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 from playwright.sync_api import expect
-from small_page import SECTIONS, page_film, page_of_tin  # first: it puts the small film on the path
 from small_film import BURST, shot
+from small_page import SECTIONS, page_film, page_of_tin
 
 from choreo.model.choreography import FrameRate
 from choreo.model.tracks import FilmSection

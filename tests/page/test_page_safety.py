@@ -14,7 +14,9 @@ from small_page import CONTENTS, SECTIONS, page_film, page_of_tin
 from choreo.errors import Finding
 from choreo.picture.page.document import page_html
 
-MARKUP = '</script></style><img src="http://example.com/x" onerror="window.hit=1"><script>window.hit=1</script>\'"&\u202e'
+MARKUP = (
+    '</script></style><img src="http://example.com/x" onerror="window.hit=1"><script>window.hit=1</script>\'"&\u202e'
+)
 
 
 def hostile():
@@ -111,7 +113,9 @@ def test_the_policy_names_the_script_and_the_style_by_their_digests():
     ):
         digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
         assert f"{kind}-src 'sha256-{digest}'" in policy
-    assert not re.search(r"\son\w+=|\sstyle=|javascript:", page.split("<body>")[1].split('<script type="application')[0])
+    assert not re.search(
+        r"\son\w+=|\sstyle=|javascript:", page.split("<body>")[1].split('<script type="application')[0]
+    )
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -135,7 +135,13 @@ def _stage(tracks: Tracks) -> str:
     repeat += tag("option", "nothing", value="none")
     speeds = "".join(
         tag("option", text, value=value, selected=value == "1")
-        for value, text in (("0.1", "a tenth"), ("0.25", "a quarter"), ("0.5", "half"), ("1", "as shot"), ("2", "double"))
+        for value, text in (
+            ("0.1", "a tenth"),
+            ("0.25", "a quarter"),
+            ("0.5", "half"),
+            ("1", "as shot"),
+            ("2", "double"),
+        )
     )
     buttons = (
         tag("button", "Play", type="button", id="play", class_="main")
@@ -146,9 +152,7 @@ def _stage(tracks: Tracks) -> str:
     choices += tag("label", "Repeat " + tag("select", repeat, id="repeat"))
     keep = tag("button", "Save this frame as a picture", type="button", id="keep", class_="quiet")
     read_out = (
-        tag("span", "Frame " + tag("b", "0", id="number"))
-        + tag("span", "", id="code")
-        + tag("span", "", id="where")
+        tag("span", "Frame " + tag("b", "0", id="number")) + tag("span", "", id="code") + tag("span", "", id="where")
     )
     slider = tag(
         "input", type="range", id="frame", min=0, max=frames - 1, value=0, step=1, aria_label="Frame of the film"
@@ -168,7 +172,11 @@ _LAYERS = (
     "part goes in and not over."
 )
 _SEND = (
-    tag("p", "Nothing on this page is sent by itself. Save your marks as a small file, and send that file back.", class_="lead")
+    tag(
+        "p",
+        "Nothing on this page is sent by itself. Save your marks as a small file, and send that file back.",
+        class_="lead",
+    )
     + tag("p", "", id="count", class_="count")
     + tag(
         "div",

@@ -142,9 +142,7 @@ def _camera(matrix: Floats) -> dict[str, Any]:
     }
 
 
-def _track(
-    track: PartTrack, number: int, plate: SmallPlate | None, every: Sequence[SmallPlate]
-) -> dict[str, Any]:
+def _track(track: PartTrack, number: int, plate: SmallPlate | None, every: Sequence[SmallPlate]) -> dict[str, Any]:
     """Rows that never change are written once."""
     rows = {
         "position": (track.position, _MM_DIGITS),

@@ -59,17 +59,15 @@ def held_spans(shot: ShotTracks) -> Held:
     for part, frames in behind.items():
         runs = out.setdefault(part, [])
         for frame in sorted(frames):
-            names = tuple(sorted(frames[frame]))
-            if runs and runs[-1][1] == frame - 1 and runs[-1][2] == names:
-                runs[-1] = (runs[-1][0], frame, names)
+            others = tuple(sorted(frames[frame]))
+            if runs and runs[-1][1] == frame - 1 and runs[-1][2] == others:
+                runs[-1] = (runs[-1][0], frame, others)
             else:
-                runs.append((frame, frame, names))
+                runs.append((frame, frame, others))
     return out
 
 
-def _line(
-    part: str, spans: Sequence[OrderSpan], held: Sequence[tuple[int, int, tuple[str, ...]]], colour: str
-) -> str:
+def _line(part: str, spans: Sequence[OrderSpan], held: Sequence[tuple[int, int, tuple[str, ...]]], colour: str) -> str:
     heights = [len(span.back_to_front) - span.back_to_front.index(part) - 0.5 for span in spans]
     points = []
     for index, (span, height) in enumerate(zip(spans, heights, strict=True)):
@@ -107,12 +105,13 @@ def _summary(shot: ShotTracks, spans: Sequence[OrderSpan]) -> str:
 def _in_words(names: Mapping[str, str], spans: Sequence[OrderSpan], held: Held, start: int) -> str:
     """Frames are those of the film."""
     orders = [
-        f"Frames {start + span.first} to {start + span.last}, back to front: {', '.join(names[part] for part in span.back_to_front)}."
+        f"{_frames(start + span.first, start + span.last)}, back to front: ".capitalize()
+        + f"{', '.join(names[part] for part in span.back_to_front)}."
         for span in spans
     ]
     gone = [
-        f"{names[part]}, {_frames(start + first, start + last)}: left out where {listed([names[one] for one in others])} "
-        f"{'stands' if len(others) == 1 else 'stand'} before it."
+        f"{names[part]}, {_frames(start + first, start + last)}: left out where "
+        f"{listed([names[one] for one in others])} {'stands' if len(others) == 1 else 'stand'} before it."
         for part, runs in held.items()
         for first, last, others in runs
     ]

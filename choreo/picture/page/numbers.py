@@ -50,7 +50,8 @@ def _shot(shot: ShotReport, start: int, names: Mapping[str, str], rate: FrameRat
     if fastest is not None and fastest.fastest_frame is not None:
         lines.append(
             f"{names[fastest.id]} is the fastest: {_px(fastest.fastest_px)} from frame "
-            f"{start + fastest.fastest_frame - 1} to frame {start + fastest.fastest_frame}, a smear of {_px(fastest.blur_px)} under a shutter of 180 degrees."
+            f"{start + fastest.fastest_frame - 1} to frame {start + fastest.fastest_frame}, "
+            f"a smear of {_px(fastest.blur_px)} under a shutter of 180 degrees."
         )
     lines += _camera(shot)
     lines += _home(shot, start, names)

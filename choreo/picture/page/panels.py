@@ -120,7 +120,11 @@ def _figure(panel: Panel, sheet: Sheet, rate: FrameRate) -> Figure:
     )
     code = timecode(frame, rate)
     go = tag(
-        "button", f"{words(code)} · frame {frame}", type="button", data_goes=frame, aria_label=f"Show frame {frame}, {code}"
+        "button",
+        f"{words(code)} · frame {frame}",
+        type="button",
+        data_goes=frame,
+        aria_label=f"Show frame {frame}, {code}",
     )
     caption = tag("p", words(panel.moment.caption), class_="says")
     if left_out:

@@ -7,6 +7,7 @@ later or earlier than was asked for, a dotted line runs from the frame that was 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 
 import numpy as np
 
@@ -112,18 +113,17 @@ def _band(track: PartTrack, start: int, frames: int) -> str:
     """Progress over one shot as a filled band."""
     times = _times(track.keys, frames)
     heights = np.clip(evaluate_keys(track.keys, times), -0.2, 1.25)
-    points = [(start + time + 0.5, _FOOT - (_FOOT - _TOP) * height) for time, height in zip(times, heights, strict=True)]
-    edge = " ".join(f"{_short(x)},{_short(float(y))}" for x, y in points)
+    deep = _FOOT - (_FOOT - _TOP) * heights
+    edge = " ".join(f"{_short(start + time + 0.5)},{_short(float(y))}" for time, y in zip(times, deep, strict=True))
     left, right = _short(start + times[0] + 0.5), _short(start + times[-1] + 0.5)
-    return f'<polygon points="{left},{number(_FOOT)} {edge} {right},{number(_FOOT)}"/>' + (
-        f'<polyline points="{edge}"/>'
-    )
+    area = f"{left},{number(_FOOT)} {edge} {right},{number(_FOOT)}"
+    return f'<polygon points="{area}"/><polyline points="{edge}"/>'
 
 
 def _times(keys: tuple[Key, ...], frames: int) -> list[float]:
     """Both ends of the shot and, closely, what lies between keys of different value."""
     times = {-0.5, frames - 0.5}
-    for one, two in zip(keys, keys[1:], strict=False):
+    for one, two in pairwise(keys):
         if one.value != two.value:
             times.update(np.arange(one.frame, two.frame, _STEP).tolist())
         times.update((float(one.frame), float(two.frame)))
