@@ -12,13 +12,15 @@ from typing import NoReturn
 
 from choreo import __version__
 from choreo.commands import Command
+from choreo.commands.animatic import ANIMATIC
 from choreo.commands.check import CHECK
 from choreo.commands.compare import COMPARE
 from choreo.commands.compile import COMPILE
 from choreo.commands.new import NEW
+from choreo.commands.still import STILL
 from choreo.errors import DEFECT, ChoreoError, Finding
 
-COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, COMPARE)
+COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, ANIMATIC, STILL, COMPARE)
 """In the order in which a project needs them."""
 _INTERRUPTED = 130
 
@@ -37,6 +39,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a letter gets its number instead
             stream.reconfigure(errors="backslashreplace")
     arguments = _parser().parse_args(argv)
+    # Our matrices are small: threads would spend their time waiting for each other. Read when numpy is imported.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         code = _run(arguments)
         sys.stdout.flush()
@@ -52,8 +56,8 @@ def _run(arguments: argparse.Namespace) -> int:
     except ChoreoError as error:
         _say_findings(error, as_json=arguments.json)
         return error.exit_code
-    except KeyboardInterrupt:
-        print("choreo: stopped; nothing was written", file=sys.stderr)
+    except KeyboardInterrupt as stop:  # runs that write many files say what is there
+        print(f"choreo: {stop}" if stop.args else "choreo: stopped; nothing was written", file=sys.stderr)
         return _INTERRUPTED
     except Exception as error:  # noqa: BLE001 - the one place where a defect of ours is put into words
         _say_defect(error, as_json=arguments.json)

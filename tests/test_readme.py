@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from choreo.cli import main
+from choreo.cli import COMMANDS, main
 
 README = (Path(__file__).resolve().parents[1] / "README.md").read_text(encoding="utf-8")
 
@@ -32,10 +32,19 @@ def test_there_are_exactly_two_set_up_commands():
 
 
 def test_every_option_named_exists(capsys):
-    with pytest.raises(SystemExit) as done:
-        main(["compile", "--help"])
-    assert done.value.code == 0
-    said = capsys.readouterr().out
-    named = re.findall(r"^ {8}(--\w+)", README, re.MULTILINE)
-    assert named
-    assert all(option in said for option in named)
+    block = re.search(r"## Commands\n\n(.*?)\n\n\S", README, re.DOTALL)[1]
+    checked = 0
+    for said in re.split(r"\n(?= {4}\S)", "\n" + block):
+        head = said.strip().split("\n")[0]
+        commands = re.match(r"choreo (\w[\w-]*)", head)
+        names = [commands[1]] if commands else re.findall(r"\w+", head.removesuffix(":")) if head.endswith(":") else []
+        for name in set(names) & {command.name for command in COMMANDS}:
+            with pytest.raises(SystemExit) as done:
+                main([name, "--help"])
+            assert done.value.code == 0
+            offered = capsys.readouterr().out
+            for line in re.findall(r"^ {8}(--\S.*?)(?:  |$)", said, re.MULTILINE):
+                for option in re.findall(r"--[\w-]+", line):
+                    assert f"{option} " in offered or f"{option}\n" in offered, f"{name} {option}"
+                    checked += 1
+    assert checked >= 6

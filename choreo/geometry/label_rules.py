@@ -17,31 +17,30 @@ APART = 5.0
 _LEADER_APART = 2.0
 """Room between a label and the leader of another."""
 
+REACH = APART + 1e-6
+"""Labels whose boxes, leaders included, are farther apart than this have no conflict."""
+
 ON_LABEL = 3000.0
 LEADER_ON_LABEL = 1500.0
 LEADERS_CROSS = 700.0
 
 
 def conflicts(boxes: Floats, leaders: Floats, other_boxes: Floats, other_leaders: Floats) -> Floats:
-    """Return the cost of each place against each label that stands.
+    """Return the cost of each place against another label's.
 
     Parameters
     ----------
-    boxes : (n, 4) array
-        Places of a label: left, top, right, bottom.
-    leaders : (n, 2, 2) array
-        Their leaders.
-    other_boxes, other_leaders : (m, 4), (m, 2, 2) arrays
-        Labels that stand.
+    boxes, other_boxes : (..., 4) arrays
+        Left, top, right, bottom.
+    leaders, other_leaders : (..., 2, 2) arrays
 
     Returns
     -------
-    (n, m) array
-        0 where both may be.
+    (...) array
+        Whole numbers; 0 where both may be, and surely where they are more than `REACH` apart.
 
     """
-    a, b = boxes[:, None], other_boxes[None]
-    p, q = leaders[:, None], other_leaders[None]
+    a, b, p, q = boxes, other_boxes, leaders, other_leaders
     apart = (a[..., :2] >= b[..., 2:] + APART) | (b[..., :2] >= a[..., 2:] + APART)
     over = _passes(p, b).astype(np.float64) + _passes(q, a)
     return np.asarray(
@@ -66,7 +65,18 @@ def _passes(segments: Floats, boxes: Floats) -> Bools:
 
 def _cross(one: Floats, other: Floats) -> Bools:
     """Whether two segments cross or touch."""
-    return np.asarray((_sides(one, other) <= 0) & (_sides(other, one) <= 0))
+    crossed = (_sides(one, other) <= 0) & (_sides(other, one) <= 0)
+    # Of two on one line the sides say nothing.
+    low, high = np.maximum(_low(one), _low(other)), np.minimum(_high(one), _high(other))
+    return np.asarray(crossed & (low[..., 0] <= high[..., 0]) & (low[..., 1] <= high[..., 1]))
+
+
+def _low(segment: Floats) -> Floats:
+    return np.minimum(segment[..., 0, :], segment[..., 1, :])
+
+
+def _high(segment: Floats) -> Floats:
+    return np.maximum(segment[..., 0, :], segment[..., 1, :])
 
 
 def _sides(line: Floats, ends: Floats) -> Floats:

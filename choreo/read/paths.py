@@ -34,7 +34,7 @@ def check_path(notes: Notes, place: Place, text: str, folder: Path) -> Path | No
     """
     reason = _bad_text(text)
     path = folder / text if not reason else folder
-    if not reason and not _stays_inside(path, folder):
+    if not reason and not stays_inside(path, folder):
         reason = "leads out of the project's folder through a link"
     if not reason:
         return path
@@ -90,7 +90,8 @@ def _bad_text(text: str) -> str:
     return ""
 
 
-def _stays_inside(path: Path, folder: Path) -> bool:
+def stays_inside(path: Path, folder: Path) -> bool:
+    """Whether a path lies inside a folder, all links followed."""
     try:
         return Path(os.path.realpath(path)).is_relative_to(os.path.realpath(folder))
     except (OSError, ValueError):

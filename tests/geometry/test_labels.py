@@ -10,6 +10,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from choreo.geometry.label_board import Board
+from choreo.geometry.label_offers import Offers
 from choreo.geometry.label_rules import LEADER_ON_LABEL, LEADERS_CROSS, ON_LABEL, conflicts
 from choreo.geometry.labels import Wanted, place_labels
 
@@ -118,9 +120,39 @@ NOWHERE = ((200.0, 200.0), (201.0, 201.0))
         ((BOX, NOWHERE), (FAR_BOX, ((5.0, -9.0), (5.0, -3.0))), 0),  # in line with the box, but not up to it
         ((BOX, ((0.0, 50.0), (40.0, 50.0))), (FAR_BOX, ((20.0, 40.0), (20.0, 60.0))), LEADERS_CROSS),
         ((BOX, ((0.0, 50.0), (40.0, 50.0))), (FAR_BOX, ((20.0, 51.0), (20.0, 60.0))), 0),
+        ((BOX, ((0.0, 50.0), (40.0, 50.0))), (FAR_BOX, ((30.0, 50.0), (60.0, 50.0))), LEADERS_CROSS),
+        ((BOX, ((0.0, 50.0), (40.0, 50.0))), (FAR_BOX, ((50.0, 50.0), (60.0, 50.0))), 0),  # on one line, but apart
     ],
 )
 def test_conflicts_by_hand(one, other, cost):
     found = conflicts(*(np.array([value]) for value in (*one, *other)))
-    assert found.tolist() == [[cost]]
-    assert conflicts(*(np.array([value]) for value in (*other, *one))).tolist() == [[cost]]
+    assert found.tolist() == [cost]
+    assert conflicts(*(np.array([value]) for value in (*other, *one))).tolist() == [cost]
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 5), st.one_of(st.none(), st.integers(0, 39))), max_size=25), st.integers(0, 99)
+)
+def test_the_board_counts_what_all_pairs_would(moves, seed):
+    draw = np.random.default_rng(seed)
+
+    def some(count):
+        corner, at, to = (draw.integers(0, 400, (count, 2)) for _ in range(3))
+        return Offers(
+            np.hstack([corner, corner + np.array([60, 18])]).astype(float),
+            np.stack([at, to], axis=1) * 1.0,
+            draw.random(count),
+        )
+
+    board = Board([some(30) for _ in range(6)], 10)
+    for step, (label, place) in enumerate(moves):
+        if step == 8:
+            board.add(2, some(10))
+        board.move(label, None if place is None else min(place, board.size[label] - 1))
+    for label in range(6):
+        rows = np.arange(board.first[label], board.first[label] + board.size[label])
+        others = [row for other, row in enumerate(board.at) if row is not None and other != label]
+        table = conflicts(board.boxes[rows, None], board.ends[rows, None], board.boxes[others], board.ends[others])
+        assert board.against[rows].tolist() == table.sum(axis=1).tolist()
+        if board.at[label] is not None:
+            assert board.worst(label) == table[board.at[label] - rows[0]].max(initial=0.0)

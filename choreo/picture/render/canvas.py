@@ -44,7 +44,7 @@ class Canvas:
         self._items: dict[tuple[int, ...], Item] = {}
         blocks = (-(-window.height // _BLOCK), -(-window.width // _BLOCK))
         self._drawn: Marks = np.zeros(blocks, dtype=np.bool_)
-        self._codes: dict[str, tuple[NDArray[np.generic], Marks]] = {}
+        self._codes: dict[Encode, tuple[NDArray[np.generic], Marks]] = {}
 
     def show(self, items: Sequence[Item]) -> None:
         """Draw these items and nothing else, keeping what stands there already."""
@@ -86,11 +86,12 @@ class Canvas:
         self.key = None
 
     def codes(self, encode: Encode) -> NDArray[np.generic]:
-        """Return a copy of the picture as codes; nothing must encode to zeros."""
-        if encode.__name__ not in self._codes:
-            blank = np.zeros(self.picture.shape, dtype=encode(self.picture[:1, :1]).dtype)
-            self._codes[encode.__name__] = blank, self._drawn.copy()
-        found, stale = self._codes[encode.__name__]
+        """Return a copy of the picture as codes, each pixel by itself; encoders that are equal share their work."""
+        if encode not in self._codes:
+            pixel = encode(np.zeros((1, 1, 4), dtype=np.float32))
+            blank = np.broadcast_to(pixel, (*self.picture.shape[:2], pixel.shape[2])).copy()
+            self._codes[encode] = blank, self._drawn.copy()
+        found, stale = self._codes[encode]
         for window in self._windows(stale):
             found[window.slices] = encode(self.picture[window.slices])
         stale[:] = False

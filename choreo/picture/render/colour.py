@@ -10,6 +10,7 @@ bits colours go by way of a table of 65536 steps: a code may be off by one where
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -62,6 +63,45 @@ def from_codes(codes: Codes) -> Picture:
     return out
 
 
+def from_stored(
+    colour: NDArray[np.generic], alpha: NDArray[np.generic], *, linear: bool, premultiplied: bool
+) -> Picture:
+    """Return the picture that a file's values stand for.
+
+    Parameters
+    ----------
+    colour : (height, width, 3) array
+        uint8 or uint16 up to their largest, float16 or float32 up to 1; what is brighter counts as 1.
+    alpha : (height, width) array
+        Of the same kinds.
+    linear : bool
+        Whether colours are linear light; else they are sRGB.
+    premultiplied : bool
+        Whether they are multiplied by alpha as they are stored.
+
+    """
+    if colour.dtype == alpha.dtype and colour.dtype in (np.uint8, np.uint16) and not linear and not premultiplied:
+        return from_codes(np.dstack([colour, alpha]))
+    out = np.empty((*alpha.shape, 4), dtype=np.float32)
+    out[..., 3] = np.clip(_shares(alpha), 0, 1)
+    light: Singles = _shares(colour)
+    if premultiplied and not linear:
+        light /= np.where(out[..., 3:] > _NONE, out[..., 3:], np.float32(1))
+    if not linear:
+        light = np.asarray(to_linear(np.clip(light, 0, 1)), dtype=np.float32)
+    if not (premultiplied and linear):
+        light = np.asarray(np.clip(light, 0, 1) * out[..., 3:], dtype=np.float32)
+    np.clip(light, 0, out[..., 3:], out=out[..., :3])
+    return out
+
+
+def _shares(values: NDArray[np.generic]) -> Singles:
+    if values.dtype.kind == "f":  # what is no number is no light
+        return np.asarray(np.nan_to_num(values.astype(np.float32), nan=0.0, posinf=1.0, neginf=0.0))
+    top = 255 if values.dtype == np.uint8 else 65535
+    return np.asarray(values, dtype=np.float32) / np.float32(top)
+
+
 def to_8_bit(picture: Picture) -> NDArray[np.uint8]:
     """Return straight sRGB codes of 8 bits; a pixel without alpha is black."""
     out = np.empty(picture.shape, dtype=np.uint8)
@@ -74,6 +114,23 @@ def to_8_bit(picture: Picture) -> NDArray[np.uint8]:
     np.take(_code_table(), straight.astype(np.uint16), out=out[..., :3], mode="clip")
     out[..., 3] = np.minimum(alpha, 1) * np.float32(255) + np.float32(0.5)
     return out
+
+
+@dataclass(frozen=True)
+class OnColour:
+    """Encodes pictures over one colour to 8 bits, red, green and blue, in linear light."""
+
+    colour: str
+    """``#rrggbb``"""
+
+    def __call__(self, picture: Picture) -> NDArray[np.uint8]:
+        """Return sRGB codes (height, width, 3)."""
+        below = hex_to_linear(self.colour).astype(np.float32) * np.float32(_STEPS)
+        steps = picture[..., :3] * np.float32(_STEPS)
+        steps += below * (1 - picture[..., 3:])
+        steps += np.float32(0.5)
+        np.clip(steps, 0, np.float32(_STEPS), out=steps)
+        return np.take(_code_table(), steps.astype(np.uint16))
 
 
 def to_16_bit(picture: Picture) -> NDArray[np.uint16]:

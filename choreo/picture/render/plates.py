@@ -90,6 +90,14 @@ class PlateImage:
         return fine, np.array([2 * per_x, 2 * per_y, *start])
 
 
+def close_cropped(plate: PlateImage) -> PlateImage:
+    """Return the same plate without its empty surroundings, which then take no memory."""
+    left, top, picture = plate.cropped()
+    if picture.shape == plate.picture.shape:
+        return plate
+    return PlateImage(picture.copy(), plate.px_per_mm, (plate.pivot_px[0] - left, plate.pivot_px[1] - top))
+
+
 def _span(filled: NDArray[np.int64]) -> tuple[int, int]:
     """First and last, on a coarse grid, so that averages of 2, 4, 8 and 16 px are those of the whole plate."""
     if not filled.size:

@@ -1,0 +1,281 @@
+"""Frames drawn by as many processes as there are cores; those that are there already are left alone.
+
+The first few are drawn here, before anything is written: they tell how long all will take and how much room they need.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Collection, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field
+from multiprocessing import get_context
+from pathlib import Path
+
+from choreo.errors import Finding, no_solution
+from choreo.frames.clock import Clock
+from choreo.frames.interrupts import Interrupted, deaf, stoppable
+from choreo.frames.keys import FrameKeys
+from choreo.frames.scene import Scene
+from choreo.frames.store import Store, Stored, prepare_folder, write_stored
+from choreo.frames.worker import Draw, Job, draw_some, drawn, start
+
+_PROBES = 3
+"""Frames that are drawn before the rest is foretold, spread evenly over those to be drawn."""
+_WORTH_S = 3.0
+"""Seconds of work that pay for the start of other processes."""
+_TASK_S = 1.0
+"""Seconds of work that are handed out at once, so that Ctrl-C is soon heard."""
+_COMPANY = 12
+"""Frames at most that are handed out at once: the renderer works out the outlines of so many together."""
+_SAVE_S = 2.0
+"""Seconds after which the index is written again."""
+_SPARE_BYTES = 64 * 2**20
+"""What a run leaves free on a disk."""
+_MOST_PROCESSES = 16
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What a run will do, as far as its first frames tell."""
+
+    frames: int
+    """To be drawn."""
+    kept: int
+    """That are there already."""
+    files: int
+    bytes: float
+    seconds: float
+    processes: int
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """Who is told how a run goes; nobody, unless asked for."""
+
+    begins: Callable[[Forecast], None] = lambda _: None
+    moves: Callable[[int, int, float], None] = lambda _done, _all, _left: None
+    """Frames done, frames in all, seconds left."""
+
+
+@dataclass(frozen=True)
+class Made:
+    """What a run has done."""
+
+    drawn: int
+    kept: int
+    removed: tuple[str, ...] = ()
+    """Files of frames that the film no longer has."""
+
+
+def jobs_of(
+    scene: Scene,
+    frames: Sequence[tuple[str, int]],
+    files: Callable[[str, int], Sequence[str]],
+    purpose: str,
+) -> list[Job]:
+    """Return the jobs for frames of a film.
+
+    Parameters
+    ----------
+    scene : Scene
+    frames : sequence of (shot, frame of the shot)
+    files : callable
+        Names of the files of a frame, given shot and frame.
+    purpose : str
+        What the files hang on beyond the scene: what is drawn, how deep, on which background.
+
+    """
+    keys = FrameKeys(scene, purpose)
+    shots = {shot.name: shot for shot in scene.tracks.shots}
+    return [Job(shot, frame, tuple(files(shot, frame)), keys.key(shots[shot], frame)) for shot, frame in frames]
+
+
+def make(
+    scene: Scene,
+    jobs: Sequence[Job],
+    draw: Draw,
+    folder: Path,
+    *,
+    hearing: Hearing | None = None,
+    film: Collection[str] | None = None,
+    processes: int | None = None,
+) -> Made:
+    """Draw what is missing or stale.
+
+    Parameters
+    ----------
+    scene : Scene
+    jobs : sequence of Job
+        In the order of the film; see `jobs_of`.
+    draw : callable
+        Given renderer, shot and frame, returns the content of exactly the job's files.
+    folder : Path
+        Made if it is not there.
+    hearing : Hearing, optional
+    film : collection of str, optional
+        Names of all files that the whole film has. Those of earlier runs that are none of these are removed.
+    processes : int, optional
+        At most; as many as there are cores if left out.
+
+    Raises
+    ------
+    ChoreoError
+        Exit 1 if the disk lacks room, before anything is written. Exit 2 if a file cannot be read or written.
+    Interrupted
+        On Ctrl-C. Every file is whole, and what was drawn is noted.
+
+    """
+    hearing = hearing or Hearing()
+    with stoppable():
+        prepare_folder(folder, (name for job in jobs for name in job.files))
+        store = Store(folder)
+        stale = [job for job in jobs if not all(store.holds(name, job.key) for name in job.files)]
+        run = _Run(scene, draw, store, stale, hearing, processes or _cores())
+        try:
+            run.all(len(jobs) - len(stale))
+            removed = store.drop_others(film) if film is not None else []
+        except KeyboardInterrupt:
+            raise Interrupted(len(jobs) - len(stale) + run.done, len(jobs)) from None
+        finally:
+            if run.done or (film is not None and not stale):
+                store.save()
+    return Made(len(stale), len(jobs) - len(stale), tuple(removed))
+
+
+@dataclass
+class _Run:
+    scene: Scene
+    draw: Draw
+    store: Store
+    jobs: list[Job]
+    hearing: Hearing
+    processes: int
+    _noted: set[tuple[str, ...]] = field(default_factory=set)
+    """Of which frames; Ctrl-C may come in the middle of noting one, which is then noted once more."""
+    _clock: Clock = field(default_factory=Clock)
+    _saved: float = 0.0
+
+    @property
+    def done(self) -> int:
+        return len(self._noted)
+
+    def all(self, kept: int) -> None:
+        if not self.jobs:
+            return
+        probes = sorted({round(step * (len(self.jobs) - 1) / max(1, _PROBES - 1)) for step in range(_PROBES)})
+        found, each = self._probed([self.jobs[index] for index in probes])
+        rest = [job for index, job in enumerate(self.jobs) if index not in probes]
+        together = len(rest) > 1 and self.processes > 1 and each * len(rest) > _WORTH_S
+        many = self.processes if together else 1
+        size = sum(len(content) for files in found.values() for content in files.values()) / len(found)
+        total = Forecast(
+            len(self.jobs), kept, sum(len(job.files) for job in self.jobs), size * len(self.jobs),
+            each * len(rest) / many, many,
+        )  # fmt: skip
+        _require_room(self.store, self.jobs, total)
+        self.hearing.begins(total)
+        for job, files in found.items():
+            self._note([write_stored(self.store.folder, job.key, files)])
+        self._clock = Clock()
+        if together:
+            self.scene.forget()
+            self._by_many(_tasks(rest, each), many)
+        else:
+            for job in rest:
+                self._note([write_stored(self.store.folder, job.key, drawn(self.scene, self.draw, job))])
+
+    def _probed(self, jobs: list[Job]) -> tuple[dict[Job, dict[str, bytes]], float]:
+        """Frames in memory, and the seconds that one takes; reading plates for the first one is not counted."""
+        found, times = {}, []
+        for job in jobs:
+            self.scene.renderer(job.shot)
+            clock = Clock()
+            found[job] = dict(drawn(self.scene, self.draw, job))
+            times.append(clock())
+        return found, sum(times) / len(times)
+
+    def _by_many(self, tasks: list[list[Job]], many: int) -> None:
+        pool = ProcessPoolExecutor(
+            min(many, len(tasks)), get_context("spawn"), start, (self.scene, self.draw, self.store.folder)
+        )
+        waiting: dict[Future[list[dict[str, Stored]]], list[Job]] = {}
+        try:
+            with deaf():  # what is started now stays deaf to Ctrl-C from its first moment
+                waiting = {pool.submit(draw_some, task): task for task in tasks[:1]}
+            waiting.update({pool.submit(draw_some, task): task for task in tasks[1:]})
+            for future in as_completed(waiting):
+                self._note(future.result())
+                waiting.pop(future)
+        except BrokenProcessPool:
+            raise no_solution(_ended_by_system()) from None
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)
+            for future in waiting:
+                if future.done() and not future.cancelled() and future.exception() is None:
+                    self._note(future.result())
+
+    def _note(self, made: list[dict[str, Stored]]) -> None:
+        for files in made:
+            for name, stored in files.items():
+                self.store.note(name, stored)
+            self._noted.add(tuple(files))
+        now = self._clock()
+        if now - self._saved > _SAVE_S:
+            self.store.save()
+            self._saved = now
+        left = len(self.jobs) - self.done
+        self.hearing.moves(self.done, len(self.jobs), now / max(self.done, 1) * left)
+
+
+def _tasks(jobs: list[Job], each: float) -> list[list[Job]]:
+    """Runs of neighbouring frames of one shot, each about a second's work."""
+    most = max(1, min(_COMPANY, int(_TASK_S / max(each, 1e-6))))
+    return [list(run) for run in _runs(jobs, most)]
+
+
+def _runs(jobs: list[Job], most: int) -> Iterator[list[Job]]:
+    run: list[Job] = []
+    for job in jobs:
+        if run and (job.shot != run[-1].shot or job.frame // most != run[-1].frame // most):
+            yield run
+            run = []
+        run.append(job)
+    if run:
+        yield run
+
+
+def _require_room(store: Store, jobs: list[Job], total: Forecast) -> None:
+    old = sum(store.known[name].bytes for job in jobs for name in job.files if name in store.known)
+    need = total.bytes - old + _SPARE_BYTES
+    free = shutil.disk_usage(store.folder).free
+    if need > free:
+        raise no_solution(
+            Finding(
+                "disk-full",
+                f"{total.frames} frames need about {_gb(need)} on this disk, which has {_gb(free)} left.",
+                str(store.folder),
+                why="The first frames were drawn to learn their size; nothing was written.",
+                remedy="Make room, write to another disk with --out, or ask for fewer frames or a smaller --size.",
+            )
+        )
+
+
+def _gb(size: float) -> str:
+    return f"{size / 1e9:.2f} GB" if size < 1e10 else f"{size / 1e9:.0f} GB"
+
+
+def _ended_by_system() -> Finding:
+    return Finding(
+        "process-ended",
+        "A process that draws frames was ended by the system.",
+        why="Most often there is too little memory for all plates in every process.",
+        remedy="Use a smaller --size, or make room in memory; frames that are written are whole and are kept.",
+    )
+
+
+def _cores() -> int:
+    count = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(count, _MOST_PROCESSES)
