@@ -69,6 +69,25 @@ class TimedShot:
 
 
 def time_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
+    """Lay a shot out and time it as `time_laid_out` does, with as few crossing ways as can be timed.
+
+    Where parts were moved so that fewer ways cross and the shot then cannot be timed, they stay where they were.
+    """
+    moved: list[bool] = []
+
+    def heard(stage: str, artefact: Any) -> None:
+        moved.append(isinstance(artefact, Layout) and artefact.uncrossed)
+        on_stage(stage, artefact)
+
+    try:
+        return time_laid_out(shot, film, heard)
+    except ChoreoError:
+        if not any(moved):
+            raise
+        return time_laid_out(shot, film, on_stage, fewest_crossings=False)
+
+
+def time_laid_out(shot: Shot, film: Set, on_stage: OnStage, *, fewest_crossings: bool = True) -> TimedShot:
     """Lay a shot out and time it, again and again where the two hang on each other.
 
     An orbit makes the layout hang on the length of the shot, and a phase with ``frames = "fit"`` makes that hang on
@@ -79,7 +98,7 @@ def time_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
     removal, encounters, subject = film.removal, film.encounters, subject_of(shot, film)
     met: list[tuple[int, ...]] = []
     while True:
-        layout = plan_layout(subject, shot, film.frame)
+        layout = plan_layout(subject, shot, film.frame, fewest_crossings=fewest_crossings)
         on_stage(f"layout of {shot.name}", layout)
         sight = Sight(film.points, layout.cameras, layout.rest_frames, film.frame.resolution)
         bent = round_corners(shot, removal, layout.routes, layout.shared_mm, encounters, sight)
