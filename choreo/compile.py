@@ -43,6 +43,7 @@ from choreo.passes.removal import choose_body, plan_removal
 from choreo.passes.summary import ShotFacts, summarise
 from choreo.passes.visibility import visibility
 from choreo.passes.wishes import settle_wishes
+from choreo.recall import Recall, anew, content
 from choreo.timed_shot import Set, TimedShot, sampled, time_around
 
 if TYPE_CHECKING:
@@ -138,6 +139,7 @@ def compile_film(
     photographs: Photographs | None = None,
     warnings: tuple[Finding, ...] = (),
     on_stage: OnStage = no_hook,
+    recall: Recall = anew,
 ) -> Film:
     """Compile.
 
@@ -160,7 +162,9 @@ def compile_film(
     warnings : tuple of Finding
         The reader's, carried into the report.
     on_stage : callable
-        Called after each pass with its name and result.
+        Called after each pass with its name and result; not after those whose answer was recalled.
+    recall : Recall
+        Where answers to the same questions are kept from one compile to the next, if they are.
 
     Returns
     -------
@@ -176,13 +180,13 @@ def compile_film(
     lock = choreography.lock
     still = still_parts(lock, approved, assembly.ids)
     clearance = choreography.clearance_mm
-    apart = take_apart(assembly, clearance, search=search, file=file, still=still, on_stage=on_stage)
+    apart = recall(
+        "apart",
+        (assembly, clearance, search, file, still),
+        lambda: take_apart(assembly, clearance, search=search, file=file, still=still, on_stage=on_stage),
+    )
+    film = _set(choreography, apart, photographs, digests[0], recall)
     wanted = settle_wishes(choreography.shots, apart.removal)
-    points = {part: hull_points(solid) for part, solid in apart.solids.items()}
-    film = Set(
-        assembly, apart.solids, apart.encounters, apart.removal, points, _frame(choreography), choreography.frame_rate,
-        _registration(choreography, apart, photographs),
-    )  # fmt: skip
     shots: list[tuple[ShotTracks, ShotFacts]] = []
     failures: list[ChoreoError] = []
     spans: list[ShotSpan] = []
@@ -196,8 +200,7 @@ def compile_film(
                 timed = _timed(shot, film, kept, on_stage if chosen else no_hook)
                 length = timed.shot.frames
                 if chosen:
-                    made, facts = _compile_shot(timed, start, film, on_stage)
-                    shots.append((made, _paced(made, facts, timed, film)))
+                    shots.append(_shot(timed, start, film, on_stage))
             except ChoreoError as error:
                 failures.append(error)
         spans.append(ShotSpan(shot.name, start, length))
@@ -219,18 +222,41 @@ def compile_film(
     return Film(apart, tracks, report, film.frame)
 
 
+def _set(
+    choreography: Choreography, apart: Apart, photographs: Photographs | None, pictures: str, recall: Recall
+) -> Set:
+    """What all shots have in common; `pictures` is the digest under which a registration is kept."""
+    assembly, clearance = apart.assembly, choreography.clearance_mm
+    points = {part: hull_points(solid) for part, solid in apart.solids.items()}
+    registration = _registration(choreography, apart, photographs, pictures, recall)
+    known = content(assembly, clearance, apart.removal, None if registration is None else pictures)
+    return Set(
+        assembly, apart.solids, apart.encounters, apart.removal, points, _frame(choreography), choreography.frame_rate,
+        registration, known, recall,
+    )  # fmt: skip
+
+
 def _timed(shot: Shot, film: Set, kept: Kept | None, on_stage: OnStage) -> TimedShot:
     """Lay a shot out and time it; around what is kept, where something is."""
-    if kept is None:
-        return labelled_shot(shot, film, on_stage)
-    return warned(time_around(shot, film, kept, on_stage), film)
+
+    def make() -> TimedShot:
+        if kept is None:
+            return labelled_shot(shot, film, on_stage)
+        return warned(time_around(shot, film, kept, on_stage), film)
+
+    return film.recall("timed", (film.content, film.frame, shot, kept), make)
 
 
-def _paced(made: ShotTracks, facts: ShotFacts, timed: TimedShot, film: Set) -> ShotFacts:
-    """The facts of a shot, with a warning for each part that moves faster than reads well."""
-    width = film.frame.resolution[0]
-    pace = check_pace(made.name, film.points, timed.layout.cameras, made.parts, width, film.rate)
-    return replace(facts, warnings=(*facts.warnings, *pace))
+def _shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) -> tuple[ShotTracks, ShotFacts]:
+    """A shot's tracks, and its facts with a warning for each part that moves faster than reads well."""
+
+    def make() -> tuple[ShotTracks, ShotFacts]:
+        made, facts = _compile_shot(timed, start, film, on_stage)
+        width = film.frame.resolution[0]
+        pace = check_pace(made.name, film.points, timed.layout.cameras, made.parts, width, film.rate)
+        return made, replace(facts, warnings=(*facts.warnings, *pace))
+
+    return film.recall("shot", (film.content, film.frame, film.rate, timed.shot, timed.kept, start), make)
 
 
 def _sections(choreography: Choreography, spans: Sequence[ShotSpan], only_shot: str | None) -> tuple[FilmSection, ...]:
@@ -265,8 +291,11 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
     turns = turns_of(parts, {part.id: part.offset for part in assembly.parts})
     spun = {assembly.ids.index(part): turn for part, turn in turns.items()}
     places = np.stack([positions[part] for part in assembly.ids])
-    seen = visibility(solids, cameras, places, assembly.touch_mm, spun)
-    masks = masking(seen, assembly.ids, removal)
+    masks = film.recall(
+        "masking",
+        (film.content, cameras, places, spun),
+        lambda: masking(visibility(solids, cameras, places, assembly.touch_mm, spun), assembly.ids, removal),
+    )
     on_stage(f"masking of {shot.name}", masks)
     rest, least = frames_at_rest(layout.rest_frames, parts), film.frame.readable
     gap = layout.least_gap_px
@@ -294,12 +323,19 @@ def _as_approved(parts: Sequence[PartTrack], timed: TimedShot) -> tuple[PartTrac
     return tuple(kept.get(track.id, track) for track in parts)
 
 
-def _registration(choreography: Choreography, apart: Apart, photographs: Photographs | None) -> Registration | None:
+def _registration(
+    choreography: Choreography, apart: Apart, photographs: Photographs | None, pictures: str, recall: Recall
+) -> Registration | None:
     """Lay the plates on the still, by the strictest hand-off."""
     asked = [shot.handoff.handoff_px for shot in choreography.shots if shot.handoff is not None]
     if photographs is None or not asked:
         return None
-    return register(apart.assembly, photographs.plates, photographs.hero, min(asked), apart.solids)
+    plates, hero = photographs.plates, photographs.hero
+    return recall(
+        "registration",
+        (apart.assembly, pictures, min(asked)),
+        lambda: register(apart.assembly, plates, hero, min(asked), apart.solids),
+    )
 
 
 def _frame(choreography: Choreography) -> Frame:

@@ -13,8 +13,8 @@ from choreo.geometry.subject import Frame
 from choreo.geometry.turned import swept_by_turning
 from choreo.model.choreography import Shot
 from choreo.passes.label_room import drawn_at_rest, no_label_room, without_room
-from choreo.passes.layout import Layout, plan_layout
-from choreo.timed_shot import OnStage, Set, TimedShot, subject_of, time_laid_out, time_shot
+from choreo.passes.layout import Layout
+from choreo.timed_shot import OnStage, Set, TimedShot, laid_out, time_as_laid_out, time_shot
 
 MOST_LOSS = 0.06
 """Of the scale: the most that room for labels may cost."""
@@ -56,7 +56,7 @@ def labelled_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
 def _before_moving(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot | None:
     """The shot with all parts where they were before ways were uncrossed, if all labels have room there."""
     try:
-        timed = time_laid_out(shot, film, on_stage, fewest_crossings=False)
+        timed = time_as_laid_out(shot, film, on_stage, fewest_crossings=False)
     except ChoreoError:
         return None
     return None if unlabelled(timed, film) else timed
@@ -64,7 +64,7 @@ def _before_moving(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot | None
 
 def _promises(timed: TimedShot, film: Set, frame: Frame) -> bool:
     """Whether a layout in another frame, not yet timed, gives all labels room and costs no more scale than it may."""
-    layout = plan_layout(subject_of(timed.shot, film), timed.shot, frame)
+    layout = laid_out(timed.shot, replace(film, frame=frame)).layout
     if _scale(layout, film) < (1 - MOST_LOSS - _OK) * _scale(timed.layout, film):
         return False
     return not unlabelled(replace(timed, layout=layout), film)
@@ -97,7 +97,12 @@ def unlabelled(timed: TimedShot, film: Set) -> tuple[str, ...]:
         number = film.removal.rank(part.id) + 1 if film.removal.step_of(part.id) else None
         words[part.id] = (part.label if part.stand_in is None else marked(part.label), number)
     places = {part: route[-1] for part, route in layout.routes.items()}
-    return without_room(solids, layout.cameras[frame], places, words, film.frame.resolution)
+    camera = layout.cameras[frame]
+    return film.recall(
+        "labels",
+        (film.content, sorted(spinning), camera.matrix, places, words, film.frame.resolution),
+        lambda: without_room(solids, camera, places, words, film.frame.resolution),
+    )
 
 
 def _roomier(frame: Frame) -> Iterator[Frame]:

@@ -18,18 +18,20 @@ from choreo.geometry.spinning import as_swept, with_turning
 from choreo.geometry.subject import Frame, Subject
 from choreo.geometry.turned import swept_by_turning
 from choreo.model.assembly import Assembly
-from choreo.model.choreography import FrameRate, Shot
+from choreo.model.choreography import FrameRate, PartMotion, Phase, Shot
 from choreo.model.plan import Floats, Removal
 from choreo.model.registration import Registration
 from choreo.model.tracks import PartTrack, Spin
-from choreo.passes.corners import Sight, round_corners
+from choreo.motion.easing import parse_easing
+from choreo.passes.corners import Corners, Sight, round_corners
 from choreo.passes.framing import check_framing, frames_at_rest
 from choreo.passes.layout import Layout, plan_layout
 from choreo.passes.sampling import sample_tracks
 from choreo.passes.schedule import Schedule, plan_schedule
-from choreo.passes.spins import plan_spins
+from choreo.passes.spins import Spins, plan_spins
 from choreo.passes.unlocking import least_unlocking, unlocking
 from choreo.passes.ways import plan_ways
+from choreo.recall import Recall, anew
 
 OnStage = Callable[[str, Any], None]
 _FIT_ROUNDS = 8
@@ -50,6 +52,9 @@ class Set:
     rate: FrameRate
     registration: Registration | None = None
     """How the plates meet the hero still; None where that was not measured."""
+    content: bytes = b""
+    """Digest of all that went into the above."""
+    recall: Recall = anew
 
     @cached_property
     def origins(self) -> Mapping[str, Floats]:
@@ -69,7 +74,7 @@ class TimedShot:
 
 
 def time_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
-    """Lay a shot out and time it as `time_laid_out` does, with as few crossing ways as can be timed.
+    """Lay a shot out and time it as `time_as_laid_out` does, with as few crossing ways as can be timed.
 
     Where parts were moved so that fewer ways cross and the shot then cannot be timed, they stay where they were.
     """
@@ -80,14 +85,14 @@ def time_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
         on_stage(stage, artefact)
 
     try:
-        return time_laid_out(shot, film, heard)
+        return time_as_laid_out(shot, film, heard)
     except ChoreoError:
         if not any(moved):
             raise
-        return time_laid_out(shot, film, on_stage, fewest_crossings=False)
+        return time_as_laid_out(shot, film, on_stage, fewest_crossings=False)
 
 
-def time_laid_out(shot: Shot, film: Set, on_stage: OnStage, *, fewest_crossings: bool = True) -> TimedShot:
+def time_as_laid_out(shot: Shot, film: Set, on_stage: OnStage, *, fewest_crossings: bool = True) -> TimedShot:
     """Lay a shot out and time it, again and again where the two hang on each other.
 
     An orbit makes the layout hang on the length of the shot, and a phase with ``frames = "fit"`` makes that hang on
@@ -95,15 +100,12 @@ def time_laid_out(shot: Shot, film: Set, on_stage: OnStage, *, fewest_crossings:
     shortest for this layout. Where they do not within `_FIT_ROUNDS`, the longest length met is kept and timed like
     one that was given: nothing then proves that it is the shortest. `on_stage` hears of every round.
     """
-    removal, encounters, subject = film.removal, film.encounters, subject_of(shot, film)
+    removal, encounters = film.removal, film.encounters
     met: list[tuple[int, ...]] = []
     while True:
-        layout = plan_layout(subject, shot, film.frame, fewest_crossings=fewest_crossings)
+        laid = laid_out(shot, film, fewest_crossings=fewest_crossings)
+        layout, bent, spins = laid.layout, laid.corners, laid.spins
         on_stage(f"layout of {shot.name}", layout)
-        sight = Sight(film.points, layout.cameras, layout.rest_frames, film.frame.resolution)
-        bent = round_corners(shot, removal, layout.routes, layout.shared_mm, encounters, sight)
-        layout = replace(layout, routes=bent.routes, shared_mm=bent.shared_mm)
-        spins = plan_spins(shot, removal, film.origins, bent.routes, encounters, bent.shared_mm)
         # Timing comes last: it never touches the geometry, it only asks it which lags collide.
         met_by = with_turning(encounters, spins.turning)
         schedule = plan_schedule(shot, removal, bent.routes, met_by, shared_mm=bent.shared_mm, stops_mm=bent.stops_mm)
@@ -117,6 +119,50 @@ def time_laid_out(shot: Shot, film: Set, on_stage: OnStage, *, fewest_crossings:
         fits = [phase.fit and not last for phase in shot.phases]
         phases = zip(shot.phases, lengths, fits, strict=True)
         shot = replace(shot, phases=tuple(replace(phase, frames=n, fit=fit) for phase, n, fit in phases))
+
+
+@dataclass(frozen=True, eq=False)
+class LaidOut:
+    """A shot before it is timed."""
+
+    layout: Layout
+    """Its routes have their corners rounded."""
+    corners: Corners
+    spins: Spins
+
+
+def laid_out(shot: Shot, film: Set, *, fewest_crossings: bool = True) -> LaidOut:
+    """Lay a shot out; what only timing asks for is kept from it, so that an edit of the timing changes nothing here."""
+    shape = untimed(shot)
+    content = (film.content, film.frame, shape, fewest_crossings)
+    return film.recall("layout", content, lambda: _lay_out(shape, film, fewest_crossings))
+
+
+def _lay_out(shape: Shot, film: Set, fewest_crossings: bool) -> LaidOut:
+    removal, encounters = film.removal, film.encounters
+    layout = plan_layout(subject_of(shape, film), shape, film.frame, fewest_crossings=fewest_crossings)
+    sight = Sight(film.points, layout.cameras, layout.rest_frames, film.frame.resolution)
+    bent = round_corners(shape, removal, layout.routes, layout.shared_mm, encounters, sight)
+    layout = replace(layout, routes=bent.routes, shared_mm=bent.shared_mm)
+    spins = plan_spins(shape, removal, film.origins, bent.routes, encounters, bent.shared_mm)
+    return LaidOut(layout, bent, spins)
+
+
+def untimed(shot: Shot) -> Shot:
+    """Return a shot of the same view and lengths without what is said of its timing; easings only by their extent."""
+
+    def still(motion: PartMotion) -> PartMotion:
+        extent = parse_easing(motion.easing).extent
+        return PartMotion("linear" if extent == (0.0, 1.0) else motion.easing, None)
+
+    def shape(phase: Phase) -> Phase:
+        default = still(phase.default)
+        own = {part: still(motion) for part, motion in phase.parts.items()}
+        return Phase(
+            phase.kind, phase.frames, 0, default, {p: motion for p, motion in own.items() if motion != default}
+        )
+
+    return replace(shot, phases=tuple(map(shape, shot.phases)), handoff=None)
 
 
 def time_around(shot: Shot, film: Set, kept: Kept, on_stage: OnStage) -> TimedShot:

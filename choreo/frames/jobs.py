@@ -153,9 +153,14 @@ class _Run:
     jobs: list[Job]
     hearing: Hearing
     processes: int
-    done: int = 0
+    _noted: set[tuple[str, ...]] = field(default_factory=set)
+    """Of which frames; Ctrl-C may come in the middle of noting one, which is then noted once more."""
     _clock: Clock = field(default_factory=Clock)
     _saved: float = 0.0
+
+    @property
+    def done(self) -> int:
+        return len(self._noted)
 
     def all(self, kept: int) -> None:
         if not self.jobs:
@@ -216,7 +221,7 @@ class _Run:
         for files in made:
             for name, stored in files.items():
                 self.store.note(name, stored)
-            self.done += 1
+            self._noted.add(tuple(files))
         now = self._clock()
         if now - self._saved > _SAVE_S:
             self.store.save()

@@ -67,9 +67,16 @@ def _cross(one: Floats, other: Floats) -> Bools:
     """Whether two segments cross or touch."""
     crossed = (_sides(one, other) <= 0) & (_sides(other, one) <= 0)
     # Of two on one line the sides say nothing.
-    low = np.maximum(one.min(axis=-2), other.min(axis=-2))
-    high = np.minimum(one.max(axis=-2), other.max(axis=-2))
+    low, high = np.maximum(_low(one), _low(other)), np.minimum(_high(one), _high(other))
     return np.asarray(crossed & (low[..., 0] <= high[..., 0]) & (low[..., 1] <= high[..., 1]))
+
+
+def _low(segment: Floats) -> Floats:
+    return np.minimum(segment[..., 0, :], segment[..., 1, :])
+
+
+def _high(segment: Floats) -> Floats:
+    return np.maximum(segment[..., 0, :], segment[..., 1, :])
 
 
 def _sides(line: Floats, ends: Floats) -> Floats:

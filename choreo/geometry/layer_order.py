@@ -32,14 +32,20 @@ class Span:
 
 
 def reach(over: Bools) -> Bools:
-    """Return the transitive closure of tables (..., n, n): who stands above whom, directly or through others."""
-    closed = over
-    while True:
-        ways = closed.astype(np.float32)
-        wider = closed | (ways @ ways > 0)
-        if (wider == closed).all():
-            return wider
-        closed = wider
+    """Return the transitive closure of tables (..., n, n): who stands above whom, directly or through others.
+
+    Warshall's (1962), on rows of bits and on all tables at once.
+    """
+    n = over.shape[-1]
+    words = -(-n // 64)
+    bits = np.zeros((*over.shape[:-1], 8 * words), dtype=np.uint8)
+    packed = np.packbits(over, axis=-1, bitorder="little")
+    bits[..., : packed.shape[-1]] = packed
+    rows = bits.view("<u8")
+    for k in range(n):
+        above = -((rows[..., k // 64] >> np.uint64(k % 64)) & np.uint64(1))  # all ones where a row has bit k
+        rows |= above[..., None] & rows[..., k, None, :]
+    return np.unpackbits(bits, axis=-1, count=n, bitorder="little").astype(np.bool_)
 
 
 def in_one_ring(over: Bools) -> Bools:

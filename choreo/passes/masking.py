@@ -154,9 +154,9 @@ def _dropped(over: Bools, rank: Ints) -> Bools:
     cost = np.broadcast_to((rank.max() - rank)[:, None], over.shape[1:])
     out = np.zeros_like(over)
     same = first_alike(over.reshape(len(over), -1))
-    for frame in np.unique(same):
-        if over[frame].any():
-            out[frame] = fewest_dropped(over[frame], cost)
+    once = np.unique(same)
+    for frame in once[in_one_ring(over[once]).any(axis=(1, 2))]:
+        out[frame] = fewest_dropped(over[frame], cost)
     return out[same]
 
 

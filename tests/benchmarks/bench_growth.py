@@ -10,8 +10,11 @@ parts, as is usual for estimating growth from measurements (common practice, no 
 from __future__ import annotations
 
 import inspect
+import os
 import sys
 import time
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line does
 
 import numpy as np
 from family import FRAMES, VIEWS, film, product

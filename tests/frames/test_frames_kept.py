@@ -223,7 +223,8 @@ def test_an_interrupted_run_leaves_whole_frames_and_goes_on(project, tmp_path, p
     total = len(jobs(scene(project)))
     done = int(re.search(rf"stopped; (\d+) of {total} frames are there, whole", said)[1])
     files = list((out / "frames").iterdir())
-    assert 5 <= done == len(files) < total
+    assert 5 <= done < total
+    assert len(files) - done in (0, 1)  # Ctrl-C may come between the last move and its note
     for file in files:
         Image.open(file).load()
     view = scene(project)
