@@ -12,6 +12,7 @@ from typing import NoReturn
 
 from choreo import __version__
 from choreo.commands import Command
+from choreo.commands.animatic import ANIMATIC
 from choreo.commands.check import CHECK
 from choreo.commands.compare import COMPARE
 from choreo.commands.compile import COMPILE
@@ -19,7 +20,7 @@ from choreo.commands.new import NEW
 from choreo.commands.still import STILL
 from choreo.errors import DEFECT, ChoreoError, Finding
 
-COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, STILL, COMPARE)
+COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, ANIMATIC, STILL, COMPARE)
 """In the order in which a project needs them."""
 _INTERRUPTED = 130
 

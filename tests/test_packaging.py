@@ -42,10 +42,12 @@ def run(unpacked, cwd, *arguments):
 
 def test_the_wheel_holds_schemas_and_demos(unpacked):
     names = sorted(path.name for path in (unpacked / "choreo" / "schemas").iterdir())
-    assert names == ["assembly.schema.json", "choreography.schema.json", "tracks.schema.json"]
+    assert names == [f"{name}.schema.json" for name in ("assembly", "choreography", "director", "sign-off", "tracks")]
     for demo in ("headlamp", "headlamp_late_part", "hand_grinder", "layers_only", "interlocked"):
         assert (unpacked / "choreo" / "demo_assemblies" / demo / "choreography.toml").is_file()
         assert not (unpacked / "choreo" / "demo_assemblies" / demo / "out").exists()
+    assert (unpacked / "choreo" / "demo_assemblies" / "headlamp" / "plates" / "hero.png").is_file()
+    assert not list((unpacked / "choreo" / "demo_assemblies").rglob("__pycache__"))
 
 
 def test_the_wheel_compiles_its_own_demo_away_from_the_checkout(unpacked, tmp_path):

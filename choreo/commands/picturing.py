@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -117,6 +118,16 @@ def hearing(what: str, folder: Path, *, quiet: bool) -> Hearing:
             sys.stderr.flush()
 
     return Hearing(begins, bar)
+
+
+def progress_bar(*, quiet: bool) -> Callable[[str, int, int, float], None]:
+    """Return what shows, on a terminal, how far one of several things is: its name, done, all, seconds left."""
+
+    def told(what: str, done: int, total: int, left: float) -> None:
+        if not quiet:
+            _Bar(what)(done, total, left)
+
+    return told
 
 
 def announcement(what: str, folder: Path, forecast: Forecast) -> str:

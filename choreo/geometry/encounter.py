@@ -81,6 +81,10 @@ def make_shape(solid: Solid) -> Shape:
     return Shape(solid, np.concatenate([flat, depth], axis=2))
 
 
+_MOST_DIAGRAMS = 20_000
+"""Remembered of one product; far more than one shot asks for."""
+
+
 @dataclass(frozen=True, eq=False)
 class Encounters:
     """Who meets whom, where.
@@ -110,6 +114,7 @@ class Encounters:
     _crossings: dict[tuple[str, str, tuple[float, ...], tuple[float, ...], float], Floats] = field(
         default_factory=dict, repr=False
     )
+    _diagrams: dict[tuple[object, ...], Floats] = field(default_factory=dict, repr=False)
     _meet: dict[tuple[str, str, int, int, float, float, float], bool] = field(default_factory=dict, repr=False)
 
     def pair(self, a: str, b: str) -> tuple[Shape, Shape]:
@@ -138,7 +143,7 @@ class Encounters:
 
     def with_clearance(self, clearance: Mapping[tuple[str, str], float]) -> Encounters:
         """Return the same encounters with other clearances; what is known already and does not hang on them is kept."""
-        return replace(self, clearance=clearance, _crossings={})
+        return replace(self, clearance=clearance, _crossings={}, _diagrams={})
 
     def hits(self, mover: str, path: Floats, other: str, other_at: Floats | None = None, *, kept: bool = False) -> bool:
         """Whether the mover, walking a polyline of displacements (k, 3), overlaps the other standing still.
@@ -204,10 +209,27 @@ class Encounters:
 
         Ways below 0 continue the first leg, ways beyond the length the last. With `kept` the pair's
         clearance counts as part of the solids; with `hulls` the prism around each solid does, which is quick
-        and never too little.
+        and never too little. Remembered: a shot that is timed anew asks the same again.
         """
-        if hulls:
-            return self._around(a, b).diagram(a, b, a_route, b_route, spans, kept=kept)
+        key = (a, b, a_route.tobytes(), b_route.tobytes(), spans, kept, hulls)
+        if key not in self._diagrams:
+            if len(self._diagrams) >= _MOST_DIAGRAMS:
+                self._diagrams.clear()
+            asked = (a, b, a_route, b_route, spans)
+            found = self._around(a, b).diagram(*asked, kept=kept) if hulls else self._diagram(*asked, kept=kept)
+            self._diagrams[key] = found
+        return self._diagrams[key]
+
+    def _diagram(
+        self,
+        a: str,
+        b: str,
+        a_route: Floats,
+        b_route: Floats,
+        spans: tuple[tuple[float, float], tuple[float, float]],
+        *,
+        kept: bool,
+    ) -> Floats:
         found: list[Cuts] = []
         for one, a_span in self._stretches(a, spans[0]):
             for two, b_span in self._stretches(b, spans[1]):

@@ -26,7 +26,9 @@ _SAME_MM = 1e-9
 
 def frames_at_rest(frames: Sequence[int], tracks: Sequence[PartTrack]) -> list[int]:
     """Return those of the rest frames on which all parts really are at rest: an easing may jump on its first frame."""
-    return [f for f in frames if all(np.allclose(t.position[f], t.route[-1], rtol=0, atol=_SAME_MM) for t in tracks)]
+    places = np.stack([track.position[list(frames)] for track in tracks])
+    away = np.abs(places - np.stack([track.route[-1] for track in tracks])[:, None])
+    return [frame for frame, near in zip(frames, (away <= _SAME_MM).all(axis=(0, 2)).tolist(), strict=True) if near]
 
 
 def check_framing(

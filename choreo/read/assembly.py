@@ -37,6 +37,8 @@ class AssemblyRead:
     ids: tuple[str, ...] | None = None
     """Part ids where all of them could be read, for checks of other files."""
     findings: tuple[Finding, ...] = ()
+    outline_files: tuple[str, ...] = ()
+    """Files that its outlines come from, named from its folder."""
 
 
 @dataclass
@@ -65,17 +67,18 @@ def inspect_assembly(path: Path) -> AssemblyRead:
     ids: tuple[str, ...] | None = None
     assembly = None
     digest = source.digest
+    files: tuple[str, ...] = ()
     if isinstance(value, dict):
         reader = _Reader(value, notes, path.parent)
         ids = _check_ids(reader)
         drawn = _check_slabs(reader)
-        digest = drawn.digest(path.name, source.digest)
+        digest, files = drawn.digest(path.name, source.digest), tuple(sorted(drawn.digests))
         _check_order(reader, ids)
         _check_joints(reader, ids)
         check_plates(notes, entries(value, "plates"), ids, path.parent)
         check_hero(notes, value, path.parent)
         assembly = None if notes.failed else _build(reader)
-    return AssemblyRead(digest, assembly, ids, notes.findings())
+    return AssemblyRead(digest, assembly, ids, notes.findings(), files)
 
 
 def _check_ids(reader: _Reader) -> tuple[str, ...] | None:

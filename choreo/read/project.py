@@ -37,6 +37,8 @@ class Project:
     """The tracks that the choreography's lock names."""
     warnings: tuple[Finding, ...] = ()
     """What does not stop a compile, e.g. plates that are not there yet."""
+    outline_files: tuple[str, ...] = ()
+    """Pictures and drawings that outlines come from, named from the folder."""
 
 
 def read_project(path: Path) -> Project:
@@ -81,6 +83,7 @@ def read_project(path: Path) -> Project:
         choreography_digest=source.digest,
         approved=approved,
         warnings=findings,
+        outline_files=read.outline_files,
     )
 
 

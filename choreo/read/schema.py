@@ -11,7 +11,7 @@ from typing import Any
 from choreo.read.notes import Notes
 from choreo.read.quick import Check, compile_check
 
-NAMES = ("assembly", "choreography", "tracks")
+NAMES = ("assembly", "choreography", "tracks", "director", "sign-off")
 
 
 def schema_folder() -> Path:
@@ -31,7 +31,7 @@ def schema_folder() -> Path:
 
 
 def schema_text(name: str) -> str:
-    """Return the text of a schema; `name` is ``"assembly"``, ``"choreography"`` or ``"tracks"``."""
+    """Return the text of a schema; `name` is one of `NAMES`."""
     if name not in NAMES:
         raise ValueError(f"no schema {name!r}; there are {', '.join(NAMES)}")
     return (schema_folder() / f"{name}.schema.json").read_text(encoding="utf-8")
