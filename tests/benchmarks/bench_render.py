@@ -4,9 +4,10 @@
 
 The plates are made here, from the demo's own solids in the plan view. Times are of one process with one thread (CPU
 time, so that other work on the machine does not count), and of two processes that render two halves of a stretch at
-once (by the clock as well, which means something on a quiet machine only). Frames are finished codes of 8 bits over a colour, as an animatic takes them; encoding is left out.
-Pillow gets the layers placed already, and does nothing but stack them: once as pictures of the whole frame, once cut to
-what is not empty. It works on 8-bit codes, not in linear light, and masks nothing.
+once (by the clock as well, which means something on a quiet machine only). Frames are finished codes of 8 bits over a
+colour, as an animatic takes them; encoding is left out. Pillow gets the layers placed already, and does nothing but
+stack them: once as pictures of the whole frame, once cut to what is not empty. It works on 8-bit codes, not in linear
+light, and masks nothing.
 
 The share of memory bandwidth: what a frame has to move at the least (each layer's pixels read once at 16 bytes, the
 picture written and read once, the codes written), against what one core copies between two large arrays.
