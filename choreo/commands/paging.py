@@ -27,7 +27,7 @@ class Paged:
     warnings: tuple[Finding, ...]
 
 
-def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
+def page_of(project: Project, on_stage: Callable[[str, Any], None], *, search: int = 1) -> Paged:
     """Return the review page of a project, compiled anew.
 
     Parameters
@@ -36,6 +36,8 @@ def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
         Checked by the reader.
     on_stage : callable
         Hears of a compile's stages.
+    search : int
+        See `compile_film`.
 
     Raises
     ------
@@ -48,7 +50,7 @@ def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
     from choreo.read.tracks_json import read_tracks  # noqa: PLC0415
     from choreo.write.tracks_json import tracks_text  # noqa: PLC0415
 
-    film = _compiled(project, on_stage)
+    film = _compiled(project, on_stage, search)
     # By way of the file's own digits: what is approved is what `tracks.json` holds.
     tracks = read_tracks(tracks_text(film.tracks))
     on_stage("review page", None)
@@ -63,7 +65,7 @@ def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
     return Paged(html, tuple(one.name for one in tracks.sections), warnings)
 
 
-def _compiled(project: Project, on_stage: Callable[[str, Any], None]) -> Film:
+def _compiled(project: Project, on_stage: Callable[[str, Any], None], search: int) -> Film:
     from choreo.compile import compile_film  # noqa: PLC0415
     from choreo.read.photographs import read_photographs  # noqa: PLC0415
 
@@ -74,6 +76,7 @@ def _compiled(project: Project, on_stage: Callable[[str, Any], None]) -> Film:
         project.choreography,
         digests=(project.assembly_digest, project.choreography_digest),
         file=assembly_name(project),
+        search=search,
         approved=project.approved,
         photographs=photographs,
         warnings=(*project.warnings, *unread),
