@@ -8,6 +8,7 @@ from typing import Any
 
 from choreo.compile import Film, compile_film
 from choreo.errors import Finding
+from choreo.model.choreography import Shot
 from choreo.model.registration import Photographs
 from choreo.read.project import Project
 from choreo.recall import Recall, anew
@@ -20,6 +21,7 @@ def compile_project(
     only_shot: str | None = None,
     search: int = 1,
     recall: Recall = anew,
+    only_tracks: bool = False,
 ) -> Film:
     """Compile a project.
 
@@ -29,6 +31,8 @@ def compile_project(
         Checked by the reader.
     on_stage, only_shot, search, recall
         See `choreo.compile.compile_film`.
+    only_tracks : bool
+        Whether plates are left unmeasured where only the report would tell of it.
 
     Raises
     ------
@@ -36,7 +40,8 @@ def compile_project(
         As `compile_film`.
 
     """
-    photographs, unread = photographs_of(project)
+    measured = not only_tracks or any(_settles(shot) for shot in project.choreography.shots)
+    photographs, unread = photographs_of(project) if measured else (None, ())
     return compile_film(
         project.assembly,
         project.choreography,
@@ -50,6 +55,10 @@ def compile_project(
         on_stage=on_stage,
         recall=recall,
     )
+
+
+def _settles(shot: Shot) -> bool:
+    return shot.handoff is not None and shot.handoff.settle_into_register
 
 
 def photographs_of(project: Project) -> tuple[Photographs | None, tuple[Finding, ...]]:
