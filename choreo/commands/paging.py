@@ -102,7 +102,7 @@ def _small(
         return out, None
     from choreo.frames.plates import load  # noqa: PLC0415
 
-    image = load(project.folder, hero.file, hero.px_per_mm, hero.pivot_px, alpha=False)
+    image = load(project.folder, hero.file, hero, alpha=False)
     return out, SmallPlate({0: small_picture(image, hero.px_per_mm, width)}, hero.turn)
 
 
