@@ -29,6 +29,20 @@ MAY_IMPORT = {
 }
 CLOCKS = {"choreo.frames.clock", "choreo.live.follow", "choreo.picture.sheets.output"}
 """Foretells how long work will take; waits for files to be saved; dates every PDF alike. No file hangs on the time."""
+HELPERS_OF_PASSES = {
+    "layout_advice",
+    "layout_stage",
+    "layout_words",
+    "removal_ways",
+    "removal_words",
+    "schedule_items",
+    "schedule_kept",
+    "schedule_meetings",
+    "schedule_rules",
+    "schedule_why",
+    "schedule_words",
+}
+"""Not passes: what one pass, named first, is made of."""
 
 
 def module(path):
