@@ -27,7 +27,7 @@ MAY_IMPORT = {
     "live": {"errors", "model", "geometry", "motion", "read", "picture", "review", "compile", "frames", "recall"},
     "compile": {"errors", "model", "geometry", "motion", "passes", "checks", "recall", "timed_shot", "labelled_shot"},
 }
-CLOCKS = {"choreo.frames.clock", "choreo.live.follow"}
+CLOCKS = {"choreo.frames.clock", "choreo.live.follow", "choreo.commands.today"}
 """Foretells how long work will take; waits for files to be saved. No file that is written hangs on either."""
 HELPERS_OF_PASSES = {
     "layout_advice",
