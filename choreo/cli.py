@@ -17,12 +17,13 @@ from choreo.commands.check import CHECK
 from choreo.commands.compare import COMPARE
 from choreo.commands.compile import COMPILE
 from choreo.commands.new import NEW
+from choreo.commands.page import PAGE
 from choreo.commands.sign_off import SIGN_OFF
 from choreo.commands.status import STATUS
 from choreo.commands.still import STILL
 from choreo.errors import DEFECT, ChoreoError, Finding
 
-COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, ANIMATIC, STILL, COMPARE, SIGN_OFF, STATUS)
+COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, PAGE, ANIMATIC, STILL, COMPARE, SIGN_OFF, STATUS)
 """In the order in which a project needs them."""
 _INTERRUPTED = 130
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -23,12 +23,15 @@ from choreo.picture.render.blur import instants
 from choreo.picture.render.canvas import Canvas, Item
 from choreo.picture.render.colour import OnColour, Picture, Singles, to_8_bit, to_16_bit
 from choreo.picture.render.coverage import Window
+from choreo.picture.render.exposure import Shown, exposed
 from choreo.picture.render.facets import Facets, facets_of
 from choreo.picture.render.moment import Moment, moment_at, scaled
 from choreo.picture.render.plates import PlateImage, plate_tile
-from choreo.picture.render.shares import Known, Layer, layers_in_order, layers_of
+from choreo.picture.render.shares import Known, Layer, layers_of
 from choreo.picture.render.solids import solid_tile
+from choreo.picture.render.stack import in_order
 from choreo.picture.render.tile import Tile
+from choreo.picture.render.veil import Veil
 
 SIZES = {"full": 1.0, "half": 0.5, "quarter": 0.25}
 DEPTHS = (8, 16, 32)
@@ -105,8 +108,7 @@ class Renderer:
 
     def _drawn(self, shot: ShotTracks, frame: int) -> Canvas:
         """The canvas with a frame on it; the next frame is drawn on the same one."""
-        times = instants(shot, frame, self.shutter, self.origins, SIZES[self.size])
-        moments = [self.moment(shot, time) for time in times]
+        moments = self._moments(shot, frame)
         key = b"".join(self._moment_key(moment) for moment in moments)
         canvas = self._canvas
         if canvas.key != key:
@@ -121,22 +123,28 @@ class Renderer:
             canvas.key = key
         return canvas
 
+    def shown(self, shot: ShotTracks, frame: int) -> list[Shown]:
+        """Return what each part that is there adds to a frame, motion blur included, and the hero last."""
+        moments = self._moments(shot, frame)
+        self._expect(shot, frame, moments)
+        return exposed(((self.layers(moment), self._veil(moment)) for moment in moments), len(moments), self.window)
+
     def coverage(self, shot: ShotTracks, frame: int, part: str) -> Singles:
         """Return how much of each pixel (height, width) shows a part: its visible matte, motion blur included."""
+        out = np.zeros((self.window.height, self.window.width), dtype=np.float32)
+        for one in self.shown(shot, frame):
+            if one.part == part:
+                out[one.window.slices] = one.light[..., 3]
+        return out
+
+    def stack(self, shot: ShotTracks, frame: int, order: Sequence[str]) -> list[Tile]:
+        """Return pre-masked layers, back to front in any order, whose plain *over* is the frame."""
+        return in_order(self.shown(shot, frame), order, self.window)
+
+    def _moments(self, shot: ShotTracks, frame: int) -> list[Moment]:
+        """The instants that a frame is the mean of."""
         times = instants(shot, frame, self.shutter, self.origins, SIZES[self.size])
-        total = np.zeros((self.window.height, self.window.width), dtype=np.float32)
-        for time in times:
-            for layer in self.layers(self.moment(shot, time)):
-                if layer.part == part:
-                    total[layer.tile.window.slices] += layer.share
-        return total / np.float32(len(times))
-
-    def stack(self, shot: ShotTracks, frame: int, order: tuple[str, ...]) -> list[Tile]:
-        """Return pre-masked layers, back to front in any order, whose plain *over* is the frame without a hero.
-
-        Without motion blur: an average of stacks is not the stack of the averages.
-        """
-        return layers_in_order(self.layers(self.moment(shot, float(frame))), order, self.window)
+        return [self.moment(shot, time) for time in times]
 
     def moment(self, shot: ShotTracks, time: float) -> Moment:
         """Return where everything stands at a time of the shot, in px of this size."""
@@ -157,13 +165,15 @@ class Renderer:
 
     def _items(self, moment: Moment) -> list[Item]:
         """All layers, front to back, and the hero over them."""
-        layers = self.layers(moment)
-        hero = self._hero_tile(moment) if self.hero is not None and moment.hero > 0 else None
-        if hero is None:
+        layers, veil = self.layers(moment), self._veil(moment)
+        if veil is None:
             return [Item(layer.tile.window, (layer,), layer.light) for layer in layers]
-        veil = _Veil(hero, np.float32(moment.hero))
         items = [Item(layer.tile.window, (layer, veil), veil.over(layer)) for layer in layers]
-        return [*items, Item(hero.window, (veil,), veil.light)]
+        return [*items, Item(veil.hero.window, (veil,), veil.light)]
+
+    def _veil(self, moment: Moment) -> Veil | None:
+        hero = self._hero_tile(moment) if self.hero is not None and moment.hero > 0 else None
+        return None if hero is None else Veil(hero, np.float32(moment.hero))
 
     def _hero_tile(self, moment: Moment) -> Tile | None:
         hero = self.hero
@@ -275,29 +285,3 @@ class Renderer:
         for other in range(first, min(first + _COMPANY, shot.frames)):
             matrix = scaled(shot.cameras[other], SIZES[self.size])
             self._coming.append((camera_from_matrix(matrix), {t.id: t.position[other] for t in shot.parts}))
-
-
-@dataclass(frozen=True, eq=False)
-class _Veil:
-    """A hero that has come in by a share: its own light, and what it leaves of the whole stack's (plain over)."""
-
-    hero: Tile
-    share: np.float32
-
-    def light(self, window: Window) -> Picture:
-        """Return what the hero adds within a window."""
-        return np.asarray(self.hero.picture[window.within(self.hero.window)] * self.share)
-
-    def over(self, layer: Layer) -> Callable[[Window], Picture]:
-        """Return a layer's light beneath it, window by window."""
-
-        def light(window: Window) -> Picture:
-            out = layer.light(window)
-            common = window.common(self.hero.window)
-            if common is not None:
-                out = out.copy()
-                alpha = self.hero.picture[common.within(self.hero.window)][..., 3:]
-                out[common.within(window)] *= 1 - self.share * alpha
-            return out
-
-        return light

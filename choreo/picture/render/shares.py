@@ -7,9 +7,7 @@ before it share a pixel, geometry tells how much of the two areas is common (exa
 alphas of the pictures overlap by as much, as far along between the least and the most that they could. Everywhere
 else one of the two is whole or none, and *over* is exact.
 
-A picture is then the sum over its parts of colour times share. For any order of layers the same picture comes of
-plain *over*, if each layer's alpha is its share of what the layers above it leave: ``m = v / (1 - sum of v above)``.
-Where they leave nothing, m is free, and the layer stays as it is.
+A picture is then the sum over its parts of colour times share.
 """
 
 from __future__ import annotations
@@ -30,9 +28,6 @@ from choreo.picture.render.tile import Tile
 
 Outline = Callable[[str], BaseGeometry]
 """The silhouette of a part, px."""
-
-_FULL = 1e-5
-"""Where layers above leave less of a pixel than this, what lies below is as good as unseen."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,39 +106,6 @@ def layers_of(
         if part in tiles:
             work.add(part)
     return work.made
-
-
-def layers_in_order(layers: Sequence[Layer], order: Sequence[str], frame: Window) -> list[Tile]:
-    """Return pictures that plain *over*, back to front in any order at all, turns into the same picture.
-
-    Equal to the frame up to rounding of float32, whatever the order. Where what is drawn above leaves nothing
-    of a pixel, the layer shows its part whole, so that it may be softened or moved a little by hand.
-
-    Parameters
-    ----------
-    layers : sequence of Layer
-        Of one frame.
-    order : sequence of part id
-        Back to front; may name parts that are not there.
-    frame : Window
-
-    Returns
-    -------
-    list of Tile
-        Back to front, one for each part that is there.
-
-    """
-    known = {layer.part: layer for layer in layers}
-    taken = np.zeros((frame.height, frame.width), dtype=np.float32)
-    out = []
-    for part in reversed([name for name in order if name in known]):
-        layer = known[part]
-        above = taken[layer.tile.window.within(frame)]
-        left = 1 - above
-        alpha = np.where(left > _FULL, layer.share / np.maximum(left, _FULL), layer.tile.picture[..., 3])
-        out.append(Tile(layer.tile.window, _scaled(layer.tile.picture, np.minimum(alpha, 1).astype(np.float32))))
-        above += layer.share
-    return out[::-1]
 
 
 @dataclass(frozen=True, eq=False)
