@@ -19,10 +19,11 @@ from choreo.commands.compile import COMPILE
 from choreo.commands.layers import LAYERS
 from choreo.commands.mattes import MATTES
 from choreo.commands.new import NEW
+from choreo.commands.page import PAGE
 from choreo.commands.still import STILL
 from choreo.errors import DEFECT, ChoreoError, Finding
 
-COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, ANIMATIC, STILL, LAYERS, MATTES, COMPARE)
+COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, PAGE, ANIMATIC, STILL, LAYERS, MATTES, COMPARE)
 """In the order in which a project needs them."""
 _INTERRUPTED = 130
 

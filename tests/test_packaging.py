@@ -46,6 +46,13 @@ def test_the_wheel_holds_schemas_and_demos(unpacked):
     for demo in ("headlamp", "headlamp_late_part", "hand_grinder", "layers_only", "interlocked"):
         assert (unpacked / "choreo" / "demo_assemblies" / demo / "choreography.toml").is_file()
         assert not (unpacked / "choreo" / "demo_assemblies" / demo / "out").exists()
+    assert (unpacked / "choreo" / "demo_assemblies" / "headlamp" / "plates" / "hero.png").is_file()
+    assert not list((unpacked / "choreo" / "demo_assemblies").rglob("__pycache__"))
+
+
+def test_the_wheel_holds_all_of_the_review_page(unpacked):
+    names = {path.name for path in (unpacked / "choreo" / "picture" / "page").iterdir()}
+    assert {"page.css", "picture.js", "player.js", "marks.js", "start.js"} <= names
 
 
 def test_the_wheel_compiles_its_own_demo_away_from_the_checkout(unpacked, tmp_path):

@@ -50,7 +50,8 @@ def film_of(project: Project, on_stage: Callable[[str, Any], None], tracks_file:
     -------
     ProjectFilm
         Tracks that were read hold all shots of a project whose two files are the very same. What those files do
-        not tell about (a lock's tracks, photographs that parts are moved to meet) always means a compile.
+        not tell about (a lock's tracks) always means a compile. Photographs that parts are moved to meet are in the
+        assembly's digest.
 
     Raises
     ------
@@ -72,8 +73,6 @@ def _compiled_before(project: Project, file: Path) -> tuple[Tracks | None, str]:
     choreography = project.choreography
     if choreography.lock is not None:
         return None, "as a lock is kept"
-    if any(shot.handoff is not None and shot.handoff.settle_into_register for shot in choreography.shots):
-        return None, "as plates settle into the still"
     try:
         text = read_bytes(file, _MOST_BYTES).decode()
         tracks = read_tracks(text, str(file))

@@ -10,17 +10,20 @@ from shapely.affinity import rotate
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.camera import orthographic_camera
-from choreo.geometry.front import Front, relation
+from choreo.geometry.cover import unhidden_region
+from choreo.geometry.front import Front, flipped, relation
 from choreo.geometry.scene import build_scene
 from choreo.geometry.silhouette import silhouettes
 from choreo.geometry.solid import Solid
+from choreo.geometry.unions import only_areas
 from choreo.model.assembly import Hero
 
 
 def nearer_areas(part: str, solids: Mapping[str, Solid], hero: Hero, touch_mm: float) -> BaseGeometry:
     """Return the outlines of all parts that hide a part, or may hide some of it, px of the hero still.
 
-    Never too small: where each of two parts is in front somewhere, the other's whole outline counts.
+    Where another part is in front as a whole, its whole outline counts; where each of the two is in front somewhere,
+    just what it hides.
 
     Parameters
     ----------
@@ -38,14 +41,19 @@ def nearer_areas(part: str, solids: Mapping[str, Solid], hero: Hero, touch_mm: f
     # A frame of no size has its centre, where the product's origin lands, at (0, 0).
     camera = orthographic_camera(hero.view.azimuth, hero.view.elevation, (0.0, 0.0, 0.0), hero.px_per_mm, (0, 0))
     scene = build_scene([solids[name] for name in names], camera.matrix[None], np.zeros((len(names), 1, 3)), touch_mm)
-    found = []
+    found: list[BaseGeometry] = []
+    once = np.zeros(1, dtype=np.int64)
     for other, name in enumerate(names):
         if other == own:
             continue
         first, second = min(own, other), max(own, other)
-        code = Front(int(relation(scene, first, second).code[0]))
-        front = Front.FIRST if other == first else Front.SECOND
-        if code in (front, Front.MIXED):
+        found_out = relation(scene, first, second)
+        code = Front(int(found_out.code[0]))
+        if code == (Front.FIRST if other == first else Front.SECOND):
             found.append(silhouettes(solids[name], camera, np.zeros(3))[0])
+        elif code == Front.MIXED:
+            whole = silhouettes(solids[part], camera, np.zeros((1, 3)))
+            seen = unhidden_region(scene, found_out if own == first else flipped(found_out), once, whole)
+            found.append(only_areas(shapely.difference(whole[0], seen[0])))
     level = rotate(shapely.union_all(found), -hero.turn, origin=(0, 0))
     return shapely.transform(level, lambda points: points + np.array(hero.pivot_px))

@@ -161,7 +161,8 @@ class PartRegistration:
 
     part: str
     verdict: str
-    """``"within"``, ``"off"``, ``"misfit"`` (its best place is still off) or ``"unmeasured"``."""
+    """``"within"``, ``"off"``, ``"misfit"`` (its best place is still off), ``"hidden"`` (other parts hide it on
+    the still, so that nothing can be off) or ``"unmeasured"``."""
     said: str
     """The verdict for people, e.g. ``"off by 1.3 px at (412, 96)"``."""
     off_px: float | None
@@ -198,5 +199,5 @@ class Registration:
     @property
     def within(self) -> bool:
         """Whether no part is off, and the stack nowhere sticks out or gapes by more than the hand-off allows."""
-        settled = all(part.verdict in {"within", "unmeasured"} for part in self.parts)
+        settled = all(part.verdict in {"within", "hidden", "unmeasured"} for part in self.parts)
         return settled and self.stack.meets

@@ -4,7 +4,8 @@ In:  assembly, cameras, tracks of one shot      Out: tuple of PlateUse
 
 A part may have several plates, from several views. A shot uses one of them throughout, the one whose view comes
 nearest on average: a cut between photographs would show. The plate is laid down by the track (pivot, scale), so
-whatever a photograph cannot know of the shot's camera shows as parallax: it is measured, not guessed.
+whatever a photograph cannot know of the shot's camera shows as parallax: it is measured, not guessed. A plate that
+shows another side of its part throughout the shot is left aside, and the part is drawn as a solid.
 """
 
 from __future__ import annotations
@@ -27,6 +28,9 @@ from choreo.motion.plate_frames import Found, frames_by_angle, frames_by_time, s
 _ENLARGED = 1.0 + 1e-6
 _PARALLAX_PX = 2.0
 """px; a plate that is farther off than this is worth a word. Common practice, no source."""
+_OTHER_SIDE = 30.0
+"""Degrees; a plate whose view is nowhere in the shot nearer to the one needed is of another side: what stands out by
+its own width would lie off by half of that. Common practice, no source."""
 _LISTED = 4
 
 
@@ -73,8 +77,9 @@ def plan_plates(
     Returns
     -------
     tuple of PlateUse
-        Photographs are taken to be parallel projections: the nearness of the camera that shot them is not
-        known. Parallax is the largest over the corners of the part's convex hull.
+        A part whose plates all show another side is left out. Photographs are taken to be parallel projections: the
+        nearness of the camera that shot them is not known. Parallax is the largest over the corners of the part's
+        convex hull.
 
     """
     uses = []
@@ -87,6 +92,9 @@ def plan_plates(
         turned = turn_about_z(turns.get(track.id, np.zeros(len(seen))))
         needed = rows_toward(seen, origin + track.position) @ turned
         sights = [_sight(index, plate, needed) for index, plate in own]
+        sights = [sight for sight in sights if float(sight.off.min()) <= _OTHER_SIDE]
+        if not sights:
+            continue
         best = min(sights, key=lambda one: (_gaps(one), round(float(one.off.mean()), 9), one.index))
         uses.append(_use(best, rate, seen, track, origin, points[track.id] - origin, turned))
     return tuple(uses)
@@ -102,8 +110,12 @@ def plate_findings(shot: str, uses: Sequence[PlateUse], assembly: Assembly) -> t
     skew = sorted((use for use in uses if use.parallax_px > _PARALLAX_PX), key=lambda use: -use.parallax_px)
     if skew:
         warnings.append(_skew(shot, skew))
-    bare = [part for part in assembly.ids if part not in {use.part for use in uses}]
-    if uses and bare:
+    plated, shown = {plate.part for plate in assembly.plates}, {use.part for use in uses}
+    aside = [part for part in assembly.ids if part in plated and part not in shown]
+    if aside:
+        warnings.append(_aside(shot, aside))
+    bare = [part for part in assembly.ids if part not in plated]
+    if plated and bare:
         warnings.append(_bare(shot, bare))
     return broken, warnings
 
@@ -237,6 +249,19 @@ def _skew(shot: str, uses: Sequence[PlateUse]) -> Finding:
         what=f'In shot "{shot}" plates show parts from another view than the camera\'s: {listed}{_more(uses)}.',
         why="A flat picture does not turn with the camera; this is how far its points then lie off.",
         remedy="Photograph from the shot's view, as a turntable sequence where the camera turns, or use a longer lens.",
+    )
+
+
+def _aside(shot: str, parts: Sequence[str]) -> Finding:
+    listed = ", ".join(f'"{part}"' for part in parts[:_LISTED]) + _more(parts)
+    one = len(parts) == 1
+    return Finding(
+        code="plate-of-other-side",
+        severity="warning",
+        what=f'In shot "{shot}" the plates of {listed} are not shown: they are of another side.',
+        why=f"No view of theirs is within {_OTHER_SIDE:g} degrees of the camera's, so {'it is' if one else 'they are'} "
+        f"drawn as {'a plainly shaded solid' if one else 'plainly shaded solids'}.",
+        remedy="Photograph from the shot's view, as a turntable sequence where the camera turns, or leave it at that.",
     )
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cache, cached_property, partial
 from itertools import accumulate
 
 import shapely
@@ -45,6 +45,8 @@ _ALL = 4
 _MISFIT = 0.5
 """Share of the hand-off that two outlines may be apart on average, at their best: more is another shape."""
 _COARSE_PX = 0.25
+_COVERED_PX = 1.0
+"""Of a part that shows no more than such a rim, nothing can be told, nor be missed."""
 _STEP_PX = 20.0
 """Of the outline, for an average along it."""
 
@@ -100,7 +102,7 @@ def register(
             missing = "its plate could not be read" if part in numbers else "it has no plate from the hero's view"
             found.append(_unmeasured(part, None, missing))
             continue
-        hidden = partial(nearer_areas, part, solids, assembly.hero, assembly.touch_mm) if solids else None
+        hidden = cache(partial(nearer_areas, part, solids, assembly.hero, assembly.touch_mm)) if solids else None
         found.append(_measured(stood[part], hero, others[part], handoff_px, hidden))
 
     mended = [_mended(stood[one.part], one) for one in found if one.part in stood]
@@ -161,6 +163,9 @@ def _measured(
         content = _by_picture(stood, hero, outline.transform, hidden)
     by = _chosen(outline, content)
     if not by:
+        if hidden is not None and shapely.difference(stood.area.buffer(-_COVERED_PX), hidden()).is_empty:
+            said = "not seen on the still, where other parts hide it"
+            return PartRegistration(stood.part, "hidden", said, None, None, "", stood.place, outline, content, None)
         why = "none of its outline is on the hero's outline"
         why += f", and {content.trouble}" if content is not None else ", and there is no picture of it to compare"
         return _unmeasured(stood.part, stood.place, why, outline, content)

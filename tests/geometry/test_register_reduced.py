@@ -88,3 +88,13 @@ def test_nearer_parts_by_hand():
     hero = Hero("h.png", 2.0, (100.0, 50.0), ViewAngle())
     assert nearer_areas("back", solids, hero, 0.05).bounds == pytest.approx((110, 30, 130, 50))
     assert nearer_areas("front", solids, hero, 0.05).is_empty
+
+
+def test_of_a_part_that_stands_in_another_only_what_it_hides_counts():
+    # By hand, 2 px a mm: a pin of x 4 to 6 stands out of a cup of x 0 to 10, whose bar of y 0 to 2 lies over its foot.
+    square = lambda x0, y0, x1, y1, z0, z1: Slab(((x0, y0), (x1, y0), (x1, y1), (x0, y1)), (), (z0, z1))  # noqa: E731
+    cup = build_solid([square(0, 0, 10, 10, 0.0, 1.0), square(0, 0, 10, 2, 3.0, 4.0)])
+    pin = build_solid([square(4, 1, 6, 9, 1.0, 3.0), square(4, 5, 6, 9, 3.0, 6.0)])
+    found = nearer_areas("pin", {"cup": cup, "pin": pin}, Hero("h.png", 2.0, (100.0, 50.0), ViewAngle()), 0.05)
+    # Of its foot, y 1 to 2 is under the bar: 50 - 2 y.
+    assert found.bounds == pytest.approx((108, 46, 112, 48))

@@ -121,3 +121,17 @@ def test_without_plates_there_is_nothing_to_say():
     uses, product = use([], orbit(0))
     assert uses == ()
     assert plate_findings("s", uses, product) == ([], [])
+
+
+def test_a_plate_of_another_side_is_left_aside():
+    # The camera stands 31 to 60 degrees aside of where the plate was shot; at 30 it would still be shown.
+    assert use([plate("a")], orbit(30, 60))[0] != ()
+    uses, product = use([plate("a")], orbit(31, 60))
+    assert uses == ()
+    aside, bare = plate_findings("s", uses, product)[1]
+    assert (aside.code, bare.code) == ("plate-of-other-side", "no-plate")
+    assert '"a"' in aside.what
+    assert '"b"' in bare.what
+    # One that does show the side is taken instead.
+    (one,) = use([plate("a"), plate("a", (50, 0))], orbit(31, 60))[0]
+    assert one.plate == 1
