@@ -17,7 +17,7 @@ def _add(parser: argparse.ArgumentParser) -> None:
         "top, _hero, with its opacity in it. "
         "OpenEXR: linear light, multiplied by alpha, half floats; only the part's rectangle is stored. "
         "PNG: sRGB codes, not multiplied by alpha; decode them to linear light before stacking. "
-        f"In 8 bits the stack is the picture to within one code, or less. {NAMES}"
+        f"Compared in codes of 8 bits, the stack is the picture to within one, as far as it can be seen. {NAMES}"
     )
     add_sequence_arguments(parser, "layers")
 
