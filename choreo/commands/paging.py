@@ -6,10 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from choreo.commands.shared import assembly_name
-
 if TYPE_CHECKING:
-    from choreo.compile import Film
     from choreo.errors import Finding
     from choreo.frames.plates import ShotPlates
     from choreo.model.assembly import Plate
@@ -43,12 +40,13 @@ def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
         As `compile_film`, and exit 2 for plates that cannot be read.
 
     """
+    from choreo.frames.compiled import compile_project  # noqa: PLC0415
     from choreo.frames.plates import plates_of  # noqa: PLC0415
     from choreo.picture.page.document import PageFilm, page_html  # noqa: PLC0415
     from choreo.read.tracks_json import read_tracks  # noqa: PLC0415
     from choreo.write.tracks_json import tracks_text  # noqa: PLC0415
 
-    film = _compiled(project, on_stage)
+    film = compile_project(project, on_stage)
     # By way of the file's own digits: what is approved is what `tracks.json` holds.
     tracks = read_tracks(tracks_text(film.tracks))
     on_stage("review page", None)
@@ -61,24 +59,6 @@ def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
         )
     )  # fmt: skip
     return Paged(html, tuple(one.name for one in tracks.sections), warnings)
-
-
-def _compiled(project: Project, on_stage: Callable[[str, Any], None]) -> Film:
-    from choreo.compile import compile_film  # noqa: PLC0415
-    from choreo.read.photographs import read_photographs  # noqa: PLC0415
-
-    hands_over = any(shot.handoff is not None for shot in project.choreography.shots)
-    photographs, unread = read_photographs(project.assembly, project.folder) if hands_over else (None, ())
-    return compile_film(
-        project.assembly,
-        project.choreography,
-        digests=(project.assembly_digest, project.choreography_digest),
-        file=assembly_name(project),
-        approved=project.approved,
-        photographs=photographs,
-        warnings=(*project.warnings, *unread),
-        on_stage=on_stage,
-    )
 
 
 def _contents(project: Project, tracks: Tracks) -> dict[str, str]:
