@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from choreo.commands.section_contents import section_contents
-from choreo.commands.shared import assembly_name
 
 if TYPE_CHECKING:
     from choreo.compile import Film
@@ -28,7 +27,7 @@ class Paged:
     warnings: tuple[Finding, ...]
 
 
-def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
+def page_of(project: Project, on_stage: Callable[[str, Any], None], *, search: int = 1) -> Paged:
     """Return the review page of a project, compiled anew.
 
     Parameters
@@ -37,6 +36,8 @@ def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
         Checked by the reader.
     on_stage : callable
         Hears of a compile's stages.
+    search : int
+        See `compile_film`.
 
     Raises
     ------
@@ -44,15 +45,29 @@ def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
         As `compile_film`, and exit 2 for plates that cannot be read.
 
     """
+    from choreo.frames.compiled import compile_project  # noqa: PLC0415
+
+    film = compile_project(project, on_stage, search=search)
+    on_stage("review page", None)
+    return page_from(project, film)
+
+
+def page_from(project: Project, film: Film) -> Paged:
+    """Return the review page of a project that has been compiled.
+
+    Raises
+    ------
+    ChoreoError
+        Exit 2 for plates that cannot be read.
+
+    """
     from choreo.frames.plates import plates_of  # noqa: PLC0415
     from choreo.picture.page.document import PageFilm, page_html  # noqa: PLC0415
     from choreo.read.tracks_json import read_tracks  # noqa: PLC0415
     from choreo.write.tracks_json import tracks_text  # noqa: PLC0415
 
-    film = _compiled(project, on_stage)
     # By way of the file's own digits: what is approved is what `tracks.json` holds.
     tracks = read_tracks(tracks_text(film.tracks))
-    on_stage("review page", None)
     shown, warnings = plates_of(project.assembly, project.folder, film.apart.solids, tracks)
     plates, hero = _small(project, tracks, shown)
     solids = film.apart.solids
@@ -61,24 +76,6 @@ def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
         PageFilm(project.assembly, solids, tracks, film.report, contents, film.frame.margins, plates, hero)
     )
     return Paged(html, tuple(one.name for one in tracks.sections), warnings)
-
-
-def _compiled(project: Project, on_stage: Callable[[str, Any], None]) -> Film:
-    from choreo.compile import compile_film  # noqa: PLC0415
-    from choreo.read.photographs import read_photographs  # noqa: PLC0415
-
-    hands_over = any(shot.handoff is not None for shot in project.choreography.shots)
-    photographs, unread = read_photographs(project.assembly, project.folder) if hands_over else (None, ())
-    return compile_film(
-        project.assembly,
-        project.choreography,
-        digests=(project.assembly_digest, project.choreography_digest),
-        file=assembly_name(project),
-        approved=project.approved,
-        photographs=photographs,
-        warnings=(*project.warnings, *unread),
-        on_stage=on_stage,
-    )
 
 
 def _small(
