@@ -14,7 +14,7 @@ from choreo.geometry.turned import swept_by_turning
 from choreo.model.choreography import Shot
 from choreo.passes.label_room import drawn_at_rest, no_label_room, without_room
 from choreo.passes.layout import Layout
-from choreo.timed_shot import OnStage, Set, TimedShot, laid_out, time_shot
+from choreo.timed_shot import OnStage, Set, TimedShot, laid_out, time_as_laid_out, time_shot
 
 MOST_LOSS = 0.06
 """Of the scale: the most that room for labels may cost."""
@@ -31,13 +31,15 @@ def labelled_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
 
     Where labels lack room and the shot leaves the camera's size open, wider gaps (`_WIDER`) and steps back of the
     camera (`_STEPS_BACK`) are tried in this order, and the first that gives all of them room for no more than
-    `MOST_LOSS` of the scale is taken. None is: the shot stays as it was, with a warning. `on_stage` hears of every
-    try.
+    `MOST_LOSS` of the scale is taken. None is: the shot stays as it was, with a warning. Parts that were moved so that
+    fewer ways cross go back first, if that is what took the room. `on_stage` hears of every try.
     """
     timed = time_shot(shot, film, on_stage)
     lacking = unlabelled(timed, film)
     if not lacking:
         return timed
+    if timed.layout.uncrossed and (before := _before_moving(shot, film, on_stage)) is not None:
+        return before
     open_size = shot.view.distance_mm is None and shot.view.px_per_mm is None
     for frame in _roomier(film.frame) if open_size and len(film.assembly.parts) <= _MOST_PARTS else ():
         try:
@@ -49,6 +51,15 @@ def labelled_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
         if not unlabelled(other, film):
             return other
     return _warned(timed, lacking)
+
+
+def _before_moving(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot | None:
+    """The shot with all parts where they were before ways were uncrossed, if all labels have room there."""
+    try:
+        timed = time_as_laid_out(shot, film, on_stage, fewest_crossings=False)
+    except ChoreoError:
+        return None
+    return None if unlabelled(timed, film) else timed
 
 
 def _promises(timed: TimedShot, film: Set, frame: Frame) -> bool:

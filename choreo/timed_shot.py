@@ -74,6 +74,25 @@ class TimedShot:
 
 
 def time_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
+    """Lay a shot out and time it as `time_as_laid_out` does, with as few crossing ways as can be timed.
+
+    Where parts were moved so that fewer ways cross and the shot then cannot be timed, they stay where they were.
+    """
+    moved: list[bool] = []
+
+    def heard(stage: str, artefact: Any) -> None:
+        moved.append(isinstance(artefact, Layout) and artefact.uncrossed)
+        on_stage(stage, artefact)
+
+    try:
+        return time_as_laid_out(shot, film, heard)
+    except ChoreoError:
+        if not any(moved):
+            raise
+        return time_as_laid_out(shot, film, on_stage, fewest_crossings=False)
+
+
+def time_as_laid_out(shot: Shot, film: Set, on_stage: OnStage, *, fewest_crossings: bool = True) -> TimedShot:
     """Lay a shot out and time it, again and again where the two hang on each other.
 
     An orbit makes the layout hang on the length of the shot, and a phase with ``frames = "fit"`` makes that hang on
@@ -84,7 +103,7 @@ def time_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
     removal, encounters = film.removal, film.encounters
     met: list[tuple[int, ...]] = []
     while True:
-        laid = laid_out(shot, film)
+        laid = laid_out(shot, film, fewest_crossings=fewest_crossings)
         layout, bent, spins = laid.layout, laid.corners, laid.spins
         on_stage(f"layout of {shot.name}", layout)
         # Timing comes last: it never touches the geometry, it only asks it which lags collide.
@@ -112,15 +131,16 @@ class LaidOut:
     spins: Spins
 
 
-def laid_out(shot: Shot, film: Set) -> LaidOut:
+def laid_out(shot: Shot, film: Set, *, fewest_crossings: bool = True) -> LaidOut:
     """Lay a shot out; what only timing asks for is kept from it, so that an edit of the timing changes nothing here."""
     shape = untimed(shot)
-    return film.recall("layout", (film.content, film.frame, shape), lambda: _lay_out(shape, film))
+    content = (film.content, film.frame, shape, fewest_crossings)
+    return film.recall("layout", content, lambda: _lay_out(shape, film, fewest_crossings))
 
 
-def _lay_out(shape: Shot, film: Set) -> LaidOut:
+def _lay_out(shape: Shot, film: Set, fewest_crossings: bool) -> LaidOut:
     removal, encounters = film.removal, film.encounters
-    layout = plan_layout(subject_of(shape, film), shape, film.frame)
+    layout = plan_layout(subject_of(shape, film), shape, film.frame, fewest_crossings=fewest_crossings)
     sight = Sight(film.points, layout.cameras, layout.rest_frames, film.frame.resolution)
     bent = round_corners(shape, removal, layout.routes, layout.shared_mm, encounters, sight)
     layout = replace(layout, routes=bent.routes, shared_mm=bent.shared_mm)

@@ -8,13 +8,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from choreo.commands import Arguments, Command, Said
+from choreo.commands.laying import lay
 from choreo.errors import Finding, wrong_input
 
 if TYPE_CHECKING:
-    from choreo.model.new_plates import FoundPlate, PlacedHero, PlacedPlate
+    from choreo.model.new_plates import Hint, PlacedPlate
 
 _MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 _SCALE = re.compile(r"(?P<part>[^=]+)=(?P<number>\d+(?:\.\d+)?)\s*(?P<unit>mm|cm|m|in)")
+_PLACE = re.compile(
+    r"(?P<part>[^=]+)=\s*(?P<x>-?\d{1,6}(?:\.\d+)?)\s*,\s*(?P<y>-?\d{1,6}(?:\.\d+)?)\s*"
+    r"(?:,\s*(?P<width>\d{1,6}(?:\.\d+)?)\s*)?"
+)
 _FILES = ("assembly.json", "choreography.toml")
 
 
@@ -28,6 +33,11 @@ def _add(parser: argparse.ArgumentParser) -> None:
         "--scale", required=True, metavar="PART=WIDTH", help='how wide one part is in reality, e.g. "shell=82mm"'
     )
     parser.add_argument("--hero", metavar="FILE", help="the hero still, a picture in the folder")
+    parser.add_argument(
+        "--place", metavar="PART=X,Y[,WIDTH]", action="append", default=[],
+        help="where the middle of a part lies on the hero still, and how wide it is there, px; for plates of another "
+        "frame that cannot be found on it (without a still: in the frame of the part with the known width)",
+    )  # fmt: skip
     parser.add_argument("--name", metavar="TEXT", help="the product's name (default: the folder's)")
     parser.add_argument(
         "--screen", choices=("green", "blue"), help="plates without a matte stand before this screen: key them roughly"
@@ -35,25 +45,29 @@ def _add(parser: argparse.ArgumentParser) -> None:
 
 
 def _run(arguments: Arguments) -> Said:
-    from choreo.passes.place_plates import place_locked_off, px_per_mm_of  # noqa: PLC0415
+    from choreo.model.new_plates import PlacedHero  # noqa: PLC0415
+    from choreo.passes.place_plates import named_plate, place_plates  # noqa: PLC0415
     from choreo.read.plate_folder import read_plate_folder  # noqa: PLC0415
     from choreo.write.files import write_all  # noqa: PLC0415
     from choreo.write.new_project import assembly_text, choreography_text  # noqa: PLC0415
 
     folder: Path = arguments.folder
     part, width = _scale(arguments.scale)
+    hints = dict(_hint(text) for text in arguments.place)
     _refuse_overwriting(folder)
     plates, notes = read_plate_folder(folder, apart_from=arguments.hero, screen=arguments.screen or "")
-    px_per_mm = px_per_mm_of(plates, part, width)
-    placed = place_locked_off(plates, part, px_per_mm)
-    hero = _hero(folder, arguments.hero, plates, part, px_per_mm) if arguments.hero else None
+    for name, option in [(part, "--scale"), *((name, "--place") for name in hints)]:
+        named_plate(plates, name, option)
+    places, said = lay(folder, plates, part, arguments.hero, hints)
+    placed, px_per_mm, pivot = place_plates(plates, part, width, places)
+    hero = PlacedHero(arguments.hero, px_per_mm, pivot) if arguments.hero else None
     name = arguments.name or folder.resolve().name
     files = {
         "assembly.json": assembly_text(name, placed, hero),
         "choreography.toml": choreography_text(name, [plate.id for plate in placed], hero=hero is not None),
     }
     write_all(folder, dict(files))
-    said = [note.as_text() for note in notes]
+    notes = (*notes, *said)
     data = {
         "ok": True,
         "files": [str(folder / file) for file in files],
@@ -61,7 +75,24 @@ def _run(arguments: Arguments) -> Said:
         "parts": [plate.id for plate in placed],
         "warnings": [note.as_json() for note in notes],
     }
-    return Said([*_words(folder, placed, px_per_mm), *said], data)
+    return Said([*_words(folder, placed, px_per_mm), *(note.as_text() for note in notes)], data)
+
+
+def _hint(text: str) -> tuple[str, Hint]:
+    from choreo.model.new_plates import Hint  # noqa: PLC0415
+
+    match = _PLACE.fullmatch(text.strip())
+    width = float(match["width"]) if match and match["width"] else None
+    if match is None or width == 0:
+        raise wrong_input(
+            Finding(
+                "bad-place",
+                "--place says where a part lies, and this does not.",
+                remedy='Write a plate, "=", and where its middle lies on the hero still, px from the top-left corner, '
+                'then how wide it is there: --place "lens=812,430,96".',
+            )
+        )
+    return match["part"].strip(), Hint((float(match["x"]), float(match["y"])), width)
 
 
 def _scale(text: str) -> tuple[str, float]:
@@ -92,26 +123,6 @@ def _refuse_overwriting(folder: Path) -> None:
                 for name in there
             ]
         )
-
-
-def _hero(folder: Path, file: str, plates: tuple[FoundPlate, ...], part: str, px_per_mm: float) -> PlacedHero:
-    from choreo.passes.place_plates import place_hero  # noqa: PLC0415
-    from choreo.read.images import read_image  # noqa: PLC0415
-
-    known = next(plate for plate in plates if plate.id == part)
-    size = read_image(folder / file, file).size
-    hero = place_hero(file, size, known, px_per_mm)
-    if hero is None:
-        raise wrong_input(
-            Finding(
-                "hero-differs",
-                f"The hero still is {size[0]} x {size[1]} px, the plates are {known.size[0]} x {known.size[1]} px: "
-                "they were not shot in one frame.",
-                file,
-                remedy="Save the hero still in the plates' frame.",
-            )
-        )
-    return hero
 
 
 def _words(folder: Path, placed: tuple[PlacedPlate, ...], px_per_mm: float) -> list[str]:

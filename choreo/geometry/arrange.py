@@ -15,7 +15,8 @@ there, past what has not left yet, the group goes farther out.
 
 Each part's travel is the least given the parts placed before it (exactly so on the screen of the middle rest
 frame under an orthographic camera; on an axis as `geometry.clearing` says). The sum over all parts is a local
-optimum of this order, not proved to be the global one.
+optimum of this order, not proved to be the global one. Ways that cross are not looked at here, except among
+siblings: `geometry.uncross` lowers them afterwards.
 """
 
 from __future__ import annotations

@@ -34,7 +34,7 @@ _LANE_PX = 4.0
 """px by which a travelled corridor is kept clear of more, where perspective brought a part back into it."""
 _BIAS = 0.02
 """Fraction of the frame by which a part leans to its own side of the body where places are as good."""
-_SHADOW = 50.0
+SHADOW = 50.0
 """What lies behind something is followed to this many times its distance."""
 
 
@@ -55,13 +55,29 @@ def sideways(standing: Standing, item: Item, gap_px: float) -> Floats:
         out = step.out
         if seen(step.direction, standing.eye) < FACES and item.part not in standing.subject.travels:
             least = step.before[-1] + step.direction * least_lift(standing, item, step, rest - out)
-            rest, out = rest + least - out, least
+            if stays_clear(standing, item, rest + least - out, gap_px):
+                rest, out = rest + least - out, least
         route = np.concatenate([step.before, [out, rest]])
         hit = met_outside(standing, item, route)
         if hit is None:
             return route
         shadows.append(_shadow(standing, step, hit))
     raise no_solution(in_the_way(item.part, hit))
+
+
+def stays_clear(standing: Standing, item: Item, rest: Floats, gap_px: float) -> bool:
+    """Whether an item that rests there keeps the gap, the corridors of those who leave later, and the safe area.
+
+    Asked where a part comes out less far than its place was found for: near a perspective camera that shows.
+    """
+    if not standing.eye.is_perspective:
+        return True
+    points = standing.subject.points[item.part] + rest
+    hulls, lanes = hulls_through(points, standing.matrices), np.array(standing.lanes(item), dtype=np.object_)
+    air = standing.frame.clearance_mm * float(standing.eye.scale_at(points.mean(axis=0)))
+    if len(lanes) and bool(shapely.dwithin(hulls[standing.middle], lanes, air / 2).any()):
+        return False
+    return standing.gap(hulls) >= gap_px - _OK_PX and not (standing.bounded and standing.beyond(hulls) > _OK_PX)
 
 
 def met_outside(standing: Standing, item: Item, route: Floats) -> str | None:
@@ -129,7 +145,7 @@ def beside(standing: Standing, item: Item, step: Out, gap_px: float, shadows: Se
     lanes = np.array(standing.lanes(item), dtype=np.object_)
     extra = lane = inset = 0.0
     for _ in range(_TRIES):
-        allowed = _room(hull, frame, inset) if standing.bounded else None
+        allowed = room_for(hull, frame, inset) if standing.bounded else None
         forbidden = [
             _covered(standing, views, backs, gap_px + extra),
             _travelled(standing, item, hull, air + lane),
@@ -192,7 +208,7 @@ def _shadow(standing: Standing, step: Out, other: str) -> BaseGeometry:
     air = standing.frame.clearance_mm * float(standing.eye.scale_at(step.points.mean(axis=0)))
     still = hulls_through(standing.subject.points[other], matrix)
     ring = keep_outs(still, hulls_through(step.points, matrix)[0], air)[0]
-    return shapely.convex_hull(shapely.multipoints(np.concatenate([ring, _SHADOW * ring])))
+    return shapely.convex_hull(shapely.multipoints(np.concatenate([ring, SHADOW * ring])))
 
 
 def _outs(subject: Subject, item: Item) -> Floats:
@@ -257,7 +273,7 @@ def _lean(subject: Subject, part: str, camera: Camera) -> Floats:
     return np.array([0.96, -0.28]) * (1.0 if toward >= 0 else -1.0)
 
 
-def _room(hull: BaseGeometry, frame: Frame, inset: float = 0.0) -> BaseGeometry:
+def room_for(hull: BaseGeometry, frame: Frame, inset: float = 0.0) -> BaseGeometry:
     """Displacements that keep a hull inside the safe area, px `inset` from its edges; empty if it is too large."""
     (width, height), (left, top, right, bottom) = frame.resolution, frame.margins
     x0, y0, x1, y1 = shapely.bounds(hull)

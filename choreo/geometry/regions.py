@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from choreo.geometry.unions import union_rows
+from choreo.model.plan import Floats
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
@@ -80,13 +81,45 @@ def _holes_near(shapes: Shapes, others: Shapes) -> Shapes:
     rows = np.flatnonzero(shapely.get_num_interior_rings(shapes) >= _MANY_HOLES)
     if not rows.size:
         return shapes
-    rings, owner = shapely.get_rings(shapes[rows], return_index=True)
-    kept = np.append(True, owner[1:] != owner[:-1])
-    ring, box = shapely.bounds(rings), shapely.bounds(others[rows])[owner]
-    kept |= ((ring[:, :2] <= box[:, 2:]) & (ring[:, 2:] >= box[:, :2])).all(axis=1)
     out = shapes.copy()
-    out[rows] = shapely.polygons(rings[kept], indices=owner[kept])
+    out[rows] = _without_far_holes(shapes[rows], shapely.bounds(others[rows]))
     return out
+
+
+def nearby(shapes: Shapes, others: Shapes, px: float) -> Shapes:
+    """Return the shapes without polygons and holes that lie beyond the box around the other of their row.
+
+    The box is `px` wider on every side; within it shapes are what they were. None stays None.
+    """
+    out = shapes.copy()
+    full = np.flatnonzero(~shapely.is_missing(shapes))
+    boxes = shapely.bounds(others[full]) + np.array([-px, -px, px, px])
+    polygons, row = polygons_of(shapes[full])
+    kept = _meet(shapely.bounds(polygons), boxes[row])
+    polygons, row = _without_far_holes(polygons[kept], boxes[row[kept]]), row[kept]
+    found = np.full(len(full), NOTHING, dtype=np.object_)
+    filled, owner, count = np.unique(row, return_inverse=True, return_counts=True)
+    if filled.size:
+        found[filled] = shapely.multipolygons(polygons, indices=owner)
+        alone = count[owner] == 1
+        found[row[alone]] = polygons[alone]
+    out[full] = found
+    return out
+
+
+def _without_far_holes(polygons: Shapes, boxes: Floats) -> Shapes:
+    """Polygons without the holes that lie beyond the box of their row."""
+    rings, owner = shapely.get_rings(polygons, return_index=True)
+    kept = np.append(True, owner[1:] != owner[:-1]) if len(owner) else np.zeros(0, dtype=np.bool_)
+    kept |= _meet(shapely.bounds(rings).reshape(-1, 4), boxes[owner])
+    if kept.all():
+        return polygons
+    return np.asarray(shapely.polygons(rings[kept], indices=owner[kept]))
+
+
+def _meet(one: Floats, other: Floats) -> Bools:
+    """Whether boxes (n, 4) have a point in common."""
+    return np.asarray(((one[:, :2] <= other[:, 2:]) & (one[:, 2:] >= other[:, :2])).all(axis=1))
 
 
 _MANY_HOLES = 4

@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from choreo.geometry.camera import view_axes
 from choreo.model.assembly import Hero, Plate, Point, Vector
 from choreo.model.plan import Floats
-from choreo.model.registration import Correction, Similarity
+from choreo.model.registration import IDENTITY, Correction, Similarity
 
 _ROUND = 0.05
 """Difference of the second moments, as a share of their sum, below which a shape has no long axis to go by."""
@@ -128,6 +128,26 @@ def correction(place: Similarity, hero_px_per_mm: float, origin: Point, hero_tur
     pivot = (complex(*origin) - shift) / factor
     turn = math.remainder(place.turn_degrees + hero_turn, 360)
     return Correction(hero_px_per_mm / place.scale, (pivot.real, pivot.imag), turn)
+
+
+def lying_at(
+    bounds: tuple[float, float, float, float], at_px: Point, width_px: float | None, like: Similarity = IDENTITY
+) -> Similarity:
+    """Return the place that puts the middle of a box there, as wide as said; else with size and turn of another place.
+
+    Parameters
+    ----------
+    bounds : (left, top, right, bottom)
+        Of what a plate shows, px.
+    at_px : (x, y)
+    width_px : float or None
+        Of the box, where it is put.
+    like : Similarity
+
+    """
+    left, top, right, bottom = bounds
+    factor = _pair(like)[0] if width_px is None else complex(width_px / (right - left))
+    return _from_complex(factor, complex(*at_px) - factor * complex((left + right) / 2, (top + bottom) / 2))
 
 
 def level_shift(shift_px: Point, hero: Hero) -> Point:

@@ -20,7 +20,17 @@ import numpy as np
 import shapely
 
 from choreo.errors import ChoreoError
-from choreo.geometry.aside import FACES, Out, beside, least_lift, level, lift_out, met_outside, sideways
+from choreo.geometry.aside import (
+    FACES,
+    Out,
+    beside,
+    least_lift,
+    level,
+    lift_out,
+    met_outside,
+    sideways,
+    stays_clear,
+)
 from choreo.geometry.axial import along_axis, seen, shows
 from choreo.geometry.placement import hulls_through
 from choreo.geometry.standing import Standing
@@ -125,13 +135,13 @@ def _in_rows(standing: Standing, items: Sequence[Item], gap_px: float) -> list[F
     lift = max(out.lift for out in outs)
     outs = [out.raised(lift) for out in outs]
     blocks: list[tuple[float, float, int, list[Floats]]] = []
-    for rows in _shapes(len(items)):
+    for rows in block_shapes(len(items)):
         try:
             places = _block(standing, items, outs, rows, gap_px)
         except ChoreoError:
             continue
         for seat in _seats(standing, outs, places):
-            routes = _routes(outs, places[seat], lift)
+            routes = routes_to(outs, places[seat], lift)
             if _lanes_free(standing, items, routes):
                 blocks.append((*_cost(standing, items, routes), len(blocks), routes))
                 break
@@ -143,13 +153,14 @@ def _in_rows(standing: Standing, items: Sequence[Item], gap_px: float) -> list[F
             most = _MOST_SPREAD * _spread_alone(standing, items, gap_px)
         blocks = [block for block in blocks if block[0] <= most]
     for *_, routes in blocks:
-        lower = _lowered(standing, items, outs, routes)
-        if _fit(standing, items, lower, gap_px):
-            return lower
+        for ways in (lowered(standing, items, outs, routes), routes):
+            clear = all(stays_clear(standing, i, way[-1], gap_px) for i, way in zip(items, ways, strict=True))
+            if clear and _fit(standing, items, ways, gap_px):
+                return ways
     return None
 
 
-def _shapes(count: int) -> Iterator[int]:
+def block_shapes(count: int) -> Iterator[int]:
     """Numbers of rows that are worth a try: about as many as columns, and for few parts one row, one column."""
     square = max(math.isqrt(count), 1)
     around = [square, -(-count // square)]
@@ -209,7 +220,8 @@ def _seats(standing: Standing, outs: Sequence[Out], places: Floats) -> Iterator[
     yield far
 
 
-def _routes(outs: Sequence[Out], places: Floats, lift: float) -> list[Floats]:
+def routes_to(outs: Sequence[Out], places: Floats, lift: float) -> list[Floats]:
+    """Return routes up by `lift`, then across until the middles are at (n, 3) places."""
     routes = []
     for out, place in zip(outs, places, strict=True):
         top, across = out.before[-1] + out.direction * lift, place - out.points.mean(axis=0)
@@ -217,14 +229,14 @@ def _routes(outs: Sequence[Out], places: Floats, lift: float) -> list[Floats]:
     return routes
 
 
-def _lowered(standing: Standing, items: Sequence[Item], outs: Sequence[Out], routes: Sequence[Floats]) -> list[Floats]:
+def lowered(standing: Standing, items: Sequence[Item], outs: Sequence[Out], routes: Sequence[Floats]) -> list[Floats]:
     """Routes that come out no farther than all of them need, where how far does not show."""
     if seen(outs[0].direction, standing.eye) >= FACES:
         return list(routes)
     places = np.stack([route[-1] - out.out + out.points.mean(axis=0) for route, out in zip(routes, outs, strict=True)])
     steps = [route[-1] - route[-2] for route in routes]
     lift = max(least_lift(standing, *each) for each in zip(items, outs, steps, strict=True))
-    return _routes(outs, places, lift)
+    return routes_to(outs, places, lift)
 
 
 def _shortest(lengths: Floats, seat: np.ndarray) -> np.ndarray:
@@ -253,15 +265,3 @@ def _lanes_free(standing: Standing, items: Sequence[Item], routes: Sequence[Floa
         if len(rests[index + 1 :]) and bool(shapely.intersects(lane, np.array(rests[index + 1 :])).any()):
             return False
     return True
-
-
-def crossings(starts: Floats, ends: Floats) -> int:
-    """Return how many pairs of straight ways (n, 2) to (n, 2) on the screen cross; ends may touch."""
-    one, two = np.triu_indices(len(starts), 1)
-
-    def side(a: Floats, b: Floats, c: Floats) -> Floats:
-        return np.asarray((b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0]))
-
-    a, b, c, d = starts[one], ends[one], starts[two], ends[two]
-    across = (side(a, b, c) * side(a, b, d) < 0) & (side(c, d, a) * side(c, d, b) < 0)
-    return int(across.sum())

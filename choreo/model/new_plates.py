@@ -20,6 +20,8 @@ class FoundPlate:
     file: str
     """Its name in the folder; a sequence's has a run of # where the number stands."""
     frames: tuple[int, int] | None
+    first: str
+    """The name of its picture; of a sequence, of the first."""
     size: tuple[int, int]
     """Width and height of the picture, px."""
     polygons: tuple[BaseGeometry, ...]
@@ -57,6 +59,8 @@ class PlacedPlate:
         1 for the farthest back; parts whose outlines overlap never share one.
     keyed : str
         Screen colour that was keyed out for planning; then the picture itself is not used as a plate.
+    turn : float
+        Degrees by which its picture is turned about the pivot, clockwise, to lie right.
 
     """
 
@@ -71,6 +75,7 @@ class PlacedPlate:
     offset_mm: Point
     layer: int = 1
     keyed: str = ""
+    turn: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -80,3 +85,13 @@ class PlacedHero:
     file: str
     px_per_mm: float
     pivot_px: Point
+
+
+@dataclass(frozen=True)
+class Hint:
+    """Where a part was said to lie, px of the hero still, or of the known part's frame where there is no still."""
+
+    at_px: Point
+    """The middle of its outline's box."""
+    width_px: float | None = None
+    """Of that box; None: it is as large there as what is known already."""

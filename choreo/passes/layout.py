@@ -4,14 +4,16 @@ In:  Removal, hulls of the parts, Encounters, one shot      Out: Layout
 
 The camera and the layout depend on each other, for a gap of so many px is worth more mm the farther the camera
 stands. So parts are placed for a camera, the camera is solved for those places (in closed form), and again,
-until the two agree: places that keep the gap under a camera that shows all of them. What is optimal about the
-places, and what is only local, `geometry.arrange` says.
+until the two agree: places that keep the gap under a camera that shows all of them. Then, under that camera, parts
+that rest sideways are moved so that fewer ways cross. What is optimal about the places, and what is only local,
+`geometry.arrange` says; of crossings, `geometry.uncross`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 import shapely
@@ -20,9 +22,11 @@ from choreo.errors import ChoreoError
 from choreo.geometry.approved import Kept
 from choreo.geometry.arrange import place
 from choreo.geometry.camera import Camera
+from choreo.geometry.crossing import crossings
 from choreo.geometry.placement import hulls_through
-from choreo.geometry.siblings import crossings
+from choreo.geometry.rested import Rested
 from choreo.geometry.subject import Frame, Subject
+from choreo.geometry.uncross import uncross
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
 from choreo.passes.layout_advice import advised
@@ -59,6 +63,8 @@ class Layout:
     crossings : int or None
         Pairs of parts whose straight lines from assembled to rest, of their middles, cross on the screen on the
         first of those frames; None if there are none.
+    uncrossed : bool
+        Whether parts were moved so that fewer of them cross.
 
     """
 
@@ -69,9 +75,12 @@ class Layout:
     distance_mm: float | None
     shared_mm: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     crossings: int | None = None
+    uncrossed: bool = False
 
 
-def plan_layout(subject: Subject, shot: Shot, frame: Frame, kept: Kept | None = None) -> Layout:
+def plan_layout(
+    subject: Subject, shot: Shot, frame: Frame, kept: Kept | None = None, *, fewest_crossings: bool = True
+) -> Layout:
     """Lay out one shot and solve its camera.
 
     Parameters
@@ -83,7 +92,10 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame, kept: Kept | None = 
     frame : Frame
         Resolution, safe area, gap.
     kept : Kept, optional
-        Cameras and routes that are approved: only the other parts are placed, inside the safe area.
+        Cameras and routes that are approved: only the other parts are placed, inside the safe area, and none is
+        moved after that.
+    fewest_crossings : bool
+        Whether parts are moved so that fewer ways cross.
 
     Returns
     -------
@@ -118,10 +130,20 @@ def plan_layout(subject: Subject, shot: Shot, frame: Frame, kept: Kept | None = 
         if gaps[worst] >= frame.gap_px - _OK_PX or rest[worst] in watched:
             break
         watched.add(rest[worst])
+    least, before = float(gaps[worst]), routes
+    if fewest_crossings and subject.order:
+        routes = _uncrossed(stage, cameras, routes)
+        least = float(_gaps(subject, routes, [cameras[f] for f in rest]).min()) if routes is not before else least
     distance, shared = size if stage.perspective else None, shared_ways(subject, routes)
-    return Layout(
-        cameras, routes, rest, float(gaps[worst]), distance, shared, _crossings(subject, routes, cameras[rest[0]])
-    )
+    count = _crossings(subject, routes, cameras[rest[0]])
+    return Layout(cameras, routes, rest, least, distance, shared, count, routes is not before)
+
+
+def _uncrossed(stage: Stage, cameras: tuple[Camera, ...], routes: dict[str, Floats]) -> dict[str, Floats]:
+    """Routes of which fewer cross; the same where none was changed."""
+    watched = list(dict.fromkeys(cameras[frame] for frame in stage.rest))
+    rested = Rested(stage.subject, routes, watched, stage.frame, partial(stage.contains, cameras))
+    return rested.routes if uncross(rested) else routes
 
 
 def _crossings(subject: Subject, routes: Mapping[str, Floats], camera: Camera) -> int:

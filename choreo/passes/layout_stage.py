@@ -29,6 +29,8 @@ _FIRST_GUESS = 2.5
 """A burst needs about this many times the distance that the assembled product needs."""
 _EDGE_PX = 1.0
 """Moving parts keep this far from the frame's edge."""
+_INSIDE_PX = 1e-3
+"""px by which rounding may bring a part out of the safe area."""
 _NEAREST = 0.1
 """A camera stands too near where the nearest point is nearer than this fraction of the farthest."""
 
@@ -184,6 +186,21 @@ class Stage:
             if bound < 0 or bound > 1
         ]
         return np.concatenate([route, position(route, np.array(beyond))]) if beyond else route
+
+    def contains(self, cameras: Sequence[Camera], part: str, route: Floats) -> bool:
+        """Whether a part rests in the safe area and stays in the frame on its way, under the shot's own cameras."""
+        points = self.subject.points[part]
+        ways = (points + self._whole_way(part, route)[:, None]).reshape(-1, 3)
+        checks = [(self.rest, points + route[-1], self.frame.margins), (self.apart, ways, (_EDGE_PX,) * 4)]
+        for frames, corners, (left, top, right, bottom) in checks:
+            low, high = np.array([left, top]), self.frame.size - (right, bottom)
+            for camera in dict.fromkeys(cameras[frame] for frame in frames):
+                image, depth = camera.project(corners)
+                if depth.min() <= 0 and camera.is_perspective:
+                    return False
+                if (image < low - _INSIDE_PX).any() or (image > high + _INSIDE_PX).any():
+                    return False
+        return True
 
     def _poses(self, frames: Sequence[int]) -> Floats:
         """Axes of the camera on these frames, each pose once."""

@@ -7,7 +7,8 @@ truly seen is left out nowhere, and every layer drawn above it is left out there
 
 A holdout must leave out what t hides of x and nothing that is seen of x; beyond x it is free. So it follows
 the outline of those pieces of t that stand before x, and is not cut along x: a cut there would thin the soft
-edge of x in a composite, and would move with x where the outline of t stands still.
+edge of x in a composite, and would move with x where the outline of t stands still. Before a camera that moves
+nothing stands still; there pieces and holes of t that lie well beyond x are left out.
 
 The front relation of whole silhouettes asks at least as much as the truth does. Where it has no ring, it is
 good enough; only relations on its rings are settled by visible regions.
@@ -23,7 +24,7 @@ import shapely
 
 from choreo.geometry.front import Front
 from choreo.geometry.layer_order import Span, blocks, fewest_dropped, fewest_spans, in_one_ring, nearest_order
-from choreo.geometry.regions import common, joined, matters, minus, polygons_that_matter
+from choreo.geometry.regions import common, joined, matters, minus, nearby, polygons_that_matter
 from choreo.geometry.scene import Bools, Ints, Shapes, first_alike
 from choreo.geometry.sight import Seen
 from choreo.model.plan import Region, Removal
@@ -92,24 +93,21 @@ class _Asked:
         """Settle those relations that are not yet; return whether there were any."""
         doubtful = doubtful & ~self.sure
         for t in map(int, np.flatnonzero(doubtful.any(axis=(0, 2)))):
-            frames = np.flatnonzero(doubtful[:, t].any(axis=1))
-            visible = self.seen.visible(t, frames)
-            alike = self.seen.alike(t)[frames]
             for x in map(int, np.flatnonzero(doubtful[:, t].any(axis=0))):
-                rows = np.flatnonzero(doubtful[frames, t, x])
-                self.over[frames[rows], t, x] = _hides(self.seen, x, frames[rows], visible[rows], alike[rows])
+                frames = np.flatnonzero(doubtful[:, t, x])
+                self.over[frames, t, x] = _hides(self.seen, t, x, frames)
         self.sure |= doubtful
         return bool(doubtful.any())
 
 
-def _hides(seen: Seen, x: int, frames: Ints, visible: Shapes, alike: Ints) -> Bools:
-    """Whether a visible region covers some of x, frame by frame."""
+def _hides(seen: Seen, t: int, x: int, frames: Ints) -> Bools:
+    """Whether what is seen of t covers some of x, frame by frame."""
     if seen.restless:
-        return matters(common(visible, seen.silhouette(x, frames)))
-    same = first_alike(np.column_stack([alike, seen.stands(x, frames)]))
+        return matters(seen.visible_over(t, x, frames))
+    same = first_alike(np.column_stack([seen.alike(t)[frames], seen.stands(x, frames)]))
     once = np.unique(same)
     out = np.zeros(len(frames), dtype=np.bool_)
-    out[once] = matters(common(visible[once], seen.silhouette(x, frames[once])))
+    out[once] = matters(seen.visible_over(t, x, frames[once]))
     return out[same]
 
 
@@ -177,14 +175,21 @@ def _regions(seen: Seen, t: int, x: int, frames: Ints) -> Shapes:
     """Where x is left out behind t: the outline of t's pieces before x, less what is seen of x."""
     layers = seen.cover_layers(x, t, frames)
     moving = np.flatnonzero(~_still(seen, frames))
+    there = frames[moving]
+    if moving.size:
+        for layer in layers:
+            layer[moving] = nearby(layer[moving], seen.silhouette(x, there), _AROUND_PX)
     if len(layers) > 1 and moving.size:
-        there = frames[moving]
-        hidden = common(seen.visible(t, there), seen.silhouette(x, there))
+        hidden = seen.visible_over(t, x, there)
         _thin_out(layers, moving, hidden)
     out, visible = joined(layers), seen.visible(x, frames)
     cut = matters(common(out, visible))
     out[cut] = minus(out[cut], visible[cut])
     return out
+
+
+_AROUND_PX = 32.0
+"""How far around a part its holdouts are as they should be: farther than a soft or blurred edge of it reaches."""
 
 
 def _still(seen: Seen, frames: Ints) -> Bools:

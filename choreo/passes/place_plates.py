@@ -1,6 +1,6 @@
 """Find the scale of photographed parts and where each belongs.
 
-In:  FoundPlates, one known width      Out: PlacedPlates
+In:  FoundPlates, one known width, their places on one picture      Out: PlacedPlates
 
 Plates that were shot locked-off, in one frame, keep their places: their pictures have one size, and a mm is as many
 px in all of them.
@@ -8,65 +8,77 @@ px in all of them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from choreo.errors import ChoreoError, Finding, wrong_input
-from choreo.model.new_plates import FoundPlate, PlacedHero, PlacedPlate
+from choreo.geometry.registration import apply, apply_area, lying_at
+from choreo.model.assembly import Point
+from choreo.model.new_plates import FoundPlate, Hint, PlacedPlate
+from choreo.model.registration import IDENTITY, Similarity
 
 
-def px_per_mm_of(plates: Sequence[FoundPlate], part: str, width_mm: float) -> float:
-    """Return the scale of the picture of a part whose width is known.
-
-    Parameters
-    ----------
-    plates : sequence of FoundPlate
-    part : str
-        Its id.
-    width_mm : float
-        From the leftmost to the rightmost point of its outline, positive.
-
-    Raises
-    ------
-    ChoreoError
-        Exit 2, ``unknown-part``.
-
-    """
-    left, _, right, _ = _named(plates, part).bounds
-    return (right - left) / width_mm
-
-
-def place_locked_off(plates: Sequence[FoundPlate], part: str, px_per_mm: float) -> tuple[PlacedPlate, ...]:
-    """Return plates of one frame, each at its place.
+def place_plates(
+    plates: Sequence[FoundPlate], part: str, width_mm: float, places: Mapping[str, Similarity]
+) -> tuple[tuple[PlacedPlate, ...], float, Point]:
+    """Return plates with their numbers, and the scale and the pivot of the picture on which they lie.
 
     The product's origin is the middle of the part with the known width; each part's own origin is the middle of
     its outline's box.
 
+    Parameters
+    ----------
+    plates : sequence of FoundPlate
+        Back to front.
+    part : str
+        Whose width is known.
+    width_mm : float
+        From its leftmost to its rightmost point as it lies on that picture.
+    places : mapping of part id to Similarity
+        Plate px to px of one picture: the hero still, or the known part's own frame.
+
+    Returns
+    -------
+    placed, px_per_mm, pivot_px
+        The last two of that picture.
+
+    """
+    known = named_plate(plates, part)
+    whole = [[apply_area(places[plate.id], area) for area in plate.polygons] for plate in plates]
+    left, _, right, _ = shapely.total_bounds(whole[plates.index(known)])
+    px_per_mm = float(right - left) / width_mm
+    origin = apply(places[part], np.array(_middle(known)))
+    placed = []
+    for plate, layer in zip(plates, stacked(whole), strict=True):
+        place, pivot = places[plate.id], _middle(plate)
+        x, y = (apply(place, np.array(pivot)) - origin) / px_per_mm
+        placed.append(
+            PlacedPlate(
+                plate.id, plate.label, plate.colour, plate.file, plate.frames, plate.polygons, px_per_mm / place.scale,
+                pivot, (float(x), -float(y)), layer, plate.keyed, place.turn_degrees,
+            )
+        )  # fmt: skip
+    return tuple(placed), px_per_mm, (float(origin[0]), float(origin[1]))
+
+
+def place_in_frame(plates: Sequence[FoundPlate], part: str, hints: Mapping[str, Hint]) -> dict[str, Similarity]:
+    """Return the places of plates on the known part's own frame, where there is no hero still.
+
     Raises
     ------
     ChoreoError
-        Exit 2, ``plates-differ``: pictures that are not of the same frame.
+        Exit 2, ``plates-differ``: pictures of another frame of which nobody said where they belong.
 
     """
-    known = _named(plates, part)
-    other = [plate for plate in plates if plate.size != known.size]
+    known = named_plate(plates, part)
+    other = [plate for plate in plates if plate.size != known.size and plate.id not in hints]
     if other:
         raise wrong_input(*[_differs(plate, known) for plate in other])
-    x0, y0 = _middle(known)
-    placed = []
-    layers = stacked([plate.polygons for plate in plates])
-    for plate, layer in zip(plates, layers, strict=True):
-        x, y = _middle(plate)
-        offset = ((x - x0) / px_per_mm, (y0 - y) / px_per_mm)
-        placed.append(
-            PlacedPlate(
-                plate.id, plate.label, plate.colour, plate.file, plate.frames, plate.polygons, px_per_mm,
-                (x, y), offset, layer, plate.keyed,
-            )
-        )  # fmt: skip
-    return tuple(placed)
+    said = {part: (hint.at_px, hint.width_px) for part, hint in hints.items()}
+    return {plate.id: lying_at(plate.bounds, *said[plate.id]) if plate.id in said else IDENTITY for plate in plates}
 
 
 def stacked(outlines: Sequence[Sequence[BaseGeometry]]) -> list[int]:
@@ -86,15 +98,18 @@ def stacked(outlines: Sequence[Sequence[BaseGeometry]]) -> list[int]:
     return layers
 
 
-def place_hero(file: str, size: tuple[int, int], known: FoundPlate, px_per_mm: float) -> PlacedHero | None:
-    """Return the hero still if it was shot in the plates' frame, else None."""
-    return PlacedHero(file, px_per_mm, _middle(known)) if size == known.size else None
+def named_plate(plates: Sequence[FoundPlate], part: str, option: str = "--scale") -> FoundPlate:
+    """Return the plate that an option of the command line names.
 
+    Raises
+    ------
+    ChoreoError
+        Exit 2, ``unknown-part``.
 
-def _named(plates: Sequence[FoundPlate], part: str) -> FoundPlate:
+    """
     found = next((plate for plate in plates if plate.id == part), None)
     if found is None:
-        raise _unknown(plates, part)
+        raise _unknown(plates, part, option)
     return found
 
 
@@ -104,13 +119,13 @@ def _middle(plate: FoundPlate) -> tuple[float, float]:
     return float(round((left + right) / 2)), float(round((top + bottom) / 2))
 
 
-def _unknown(plates: Sequence[FoundPlate], part: str) -> ChoreoError:
+def _unknown(plates: Sequence[FoundPlate], part: str, option: str) -> ChoreoError:
     names = ", ".join(plate.id for plate in plates)
     return wrong_input(
         Finding(
             "unknown-part",
-            f'--scale names "{part[:60]}", but no plate has this name.',
-            remedy=f"Choose the plate whose width you know: {names}.",
+            f'{option} names "{part[:60]}", but no plate has this name.',
+            remedy=f"Choose one of: {names}.",
         )
     )
 
@@ -121,5 +136,6 @@ def _differs(plate: FoundPlate, known: FoundPlate) -> Finding:
         f"{plate.file} is {plate.size[0]} x {plate.size[1]} px, {known.file} {known.size[0]} x {known.size[1]} px: "
         "they were not shot in one frame.",
         why="From a picture of another frame nobody knows where the part belongs.",
-        remedy="Give the hero still (--hero), so that the plate is placed by it, or save all plates in one frame.",
+        remedy="Give the hero still (--hero), so that the plate is placed by it; say where it belongs (--place); or "
+        "save all plates in one frame.",
     )

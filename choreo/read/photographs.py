@@ -16,6 +16,7 @@ from choreo.model.registration import Photograph, Photographs, Pixels
 from choreo.read.images import Image, read_image
 from choreo.read.notes import clipped
 from choreo.read.paths import exists
+from choreo.read.screen_key import key_screen
 
 _FINE_PX = 0.05
 """Outlines are compared to a tenth of a px: simplified more, their corners would be what is compared."""
@@ -54,6 +55,45 @@ def read_photographs(assembly: Assembly, folder: Path) -> tuple[Photographs | No
         if one is not None:
             found[plate.part] = one
     return Photographs(still, found), tuple(notes)
+
+
+def read_plate(folder: Path, name: str, screen: str = "") -> Photograph:
+    """Return one plate, pixels and all.
+
+    Parameters
+    ----------
+    folder : Path
+    name : str
+    screen : str
+        The colour before which it still stands, where it has no matte.
+
+    Raises
+    ------
+    ChoreoError
+        Exit 2: it cannot be read.
+
+    """
+    image = read_image(folder / name, name, alpha=not screen)
+    colour, alpha = straight_codes(image)
+    if screen:
+        unit: Pixels = np.asarray(image.colour.astype(np.float64) / full_scale(image.colour))
+        alpha = key_screen(unit, screen)
+    return Photograph(tuple(trace_alpha(alpha, 0.5, _FINE_PX).polygons), colour, alpha)
+
+
+def read_hero(folder: Path, name: str) -> tuple[Photograph, tuple[int, int]]:
+    """Return a hero still, pixels and all, and its size; without outlines where its matte tells nothing.
+
+    Raises
+    ------
+    ChoreoError
+        Exit 2: it cannot be read.
+
+    """
+    image = read_image(folder / name, name, alpha=False)
+    opaque = float(image.alpha.min()) >= 0.5 * full_scale(image.alpha)
+    outline = () if opaque else tuple(trace_alpha(image.alpha, 0.5, _FINE_PX).polygons)
+    return Photograph(outline, load=cache(lambda: straight_codes(image))), image.size
 
 
 def _photograph(folder: Path, name: str, *, hero: bool = False) -> tuple[Photograph | None, list[Finding]]:

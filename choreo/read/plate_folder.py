@@ -151,7 +151,9 @@ def _read_plate(
         remedy = "Key it first, or plan with --screen green (or blue) where it stands before a screen."
         notes.append(Finding("opaque-matte", what, remedy=remedy, severity="warning"))
     colour = _mean_colour(image, alpha)
-    plate = FoundPlate(part_id, label, entry.file, entry.frames, image.size, traced.polygons, colour, keyed)
+    plate = FoundPlate(
+        part_id, label, entry.file, entry.frames, entry.first, image.size, traced.polygons, colour, keyed
+    )
     return plate, notes
 
 

@@ -6,6 +6,7 @@ compiles at once; real depths and joints are for the user to add.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -24,6 +25,8 @@ _MM_DIGITS = 3
 """Outlines in thousandths of a mm: finer than any plate can show."""
 _PX_DIGITS = 3
 _SCALE_DIGITS = 6
+_TURN_DIGITS = 4
+"""Degrees."""
 _MOVE, _STAGGER, _HOLD, _LOOK = 20, 8, 12, 36
 
 
@@ -49,7 +52,7 @@ def assembly_text(name: str, plates: Sequence[PlacedPlate], hero: PlacedHero | N
     }
     content = {key: value for key, value in content.items() if value != []}
     if hero is not None:
-        content["hero"] = _picture(hero.file, hero.px_per_mm, hero.pivot_px)
+        content["hero"] = _picture(hero.file, hero.px_per_mm, hero.pivot_px, 0.0)
     return readable(content) + "\n"
 
 
@@ -95,7 +98,7 @@ def _part(plate: PlacedPlate) -> dict[str, Any]:
         "id": plate.id,
         "label": plate.label,
         "colour": plate.colour,
-        "offset": [*_short(plate.offset_mm, _MM_DIGITS), 0],
+        "offset": [*_short(plate.offset_mm, _offset_digits(plate)), 0],
         "slabs": [_slab(plate, polygon) for polygon in plate.polygons],
     }
     if plate.keyed:
@@ -112,22 +115,34 @@ def _slab(plate: PlacedPlate, polygon: BaseGeometry) -> dict[str, Any]:
 
 def _ring(plate: PlacedPlate, ring: BaseGeometry) -> list[list[float]]:
     px = shapely.get_coordinates(ring)[:-1]
-    mm: Floats = (px - np.array(plate.pivot_px)) * np.array([1.0, -1.0]) / plate.px_per_mm
+    turn = np.radians(_turn(plate))
+    level = (px - np.array(plate.pivot_px)) @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    mm: Floats = level * np.array([1.0, -1.0]) / plate.px_per_mm
     points = [_short(point, _MM_DIGITS) for point in mm.tolist()]
     return [point for point, before in zip(points, [points[-1], *points[:-1]], strict=True) if point != before]
 
 
 def _plate(plate: PlacedPlate) -> dict[str, Any]:
-    found = {"part": plate.id, **_picture(plate.file, plate.px_per_mm, plate.pivot_px)}
+    found = {"part": plate.id, **_picture(plate.file, plate.px_per_mm, plate.pivot_px, _turn(plate))}
     return found if plate.frames is None else {**found, "frames": list(plate.frames)}
 
 
-def _picture(file: str, px_per_mm: float, pivot_px: Point) -> dict[str, Any]:
-    return {
+def _picture(file: str, px_per_mm: float, pivot_px: Point, turn: float) -> dict[str, Any]:
+    numbers = {
         "file": file,
         "px_per_mm": plain_number(px_per_mm, _SCALE_DIGITS),
         "pivot_px": _short(pivot_px, _PX_DIGITS),
     }
+    return {**numbers, "turn": plain_number(turn, _TURN_DIGITS)} if turn else numbers
+
+
+def _turn(plate: PlacedPlate) -> float:
+    return float(round(plate.turn, _TURN_DIGITS))
+
+
+def _offset_digits(plate: PlacedPlate) -> int:
+    """Enough for a hundredth of a px; a thousandth of a mm at least."""
+    return max(_MM_DIGITS, math.ceil(math.log10(50 * plate.px_per_mm)))
 
 
 def _short(values: Sequence[float], digits: int) -> list[float]:

@@ -152,7 +152,7 @@ def _shot_words(shot: ShotReport, rate: tuple[int, int] | None) -> list[str]:
     length = f", {timecode(shot.frames, FrameRate(*rate))} long" if rate else ""
     lines = [f"{shot.name}: {_count(shot.frames, 'frame')}{length}, {_moved(shot)}"]
     if shot.least_gap_px is not None:
-        lines.append(f"  At rest the tightest gap is {_short(shot.least_gap_px)} px.")
+        lines.append(f"  At rest the tightest gap is {_short(shot.least_gap_px)} px{_crossed(shot)}.")
     lines.append(f"  The layer order {_changes(shot.order_changes)}; {_holdouts(shot)}.")
     fastest = next((part for part in shot.parts if part.id == shot.fastest_part), None)
     if fastest is not None and fastest.fastest_frame is not None:
@@ -162,6 +162,15 @@ def _shot_words(shot: ShotReport, rate: tuple[int, int] | None) -> list[str]:
             f" a smear of {_short(fastest.blur_px)} px."
         )
     return lines + _turned(shot) + _waits(shot) + _retimed(shot)
+
+
+def _crossed(shot: ShotReport) -> str:
+    """How many of the straight lines that parts travel along cross."""
+    if shot.crossings is None:
+        return ""
+    if not shot.crossings:
+        return "; no travel lines cross"
+    return f"; {_count(shot.crossings, 'pair')} of travel lines {'cross' if shot.crossings > 1 else 'crosses'}"
 
 
 def _retimed(shot: ShotReport) -> list[str]:

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from small_assemblies import FRONT, TURNED, box, film, insert, make, shot, stage, there_and_back
 
 from choreo.geometry.arrange import place
+from choreo.geometry.crossing import crossings
 from choreo.geometry.placement import hulls_on_screen
-from choreo.geometry.siblings import crossings, siblings
+from choreo.geometry.siblings import siblings
 from choreo.model.choreography import Orbit, View
 
 ABOVE = View("orthographic", 30, 35)
@@ -85,31 +86,6 @@ def test_one_that_differs_is_no_sibling():
     assert sorted(runs) in ([1, 1, 2], [1, 1, 1])
     same = stage(board((-30, 0), (0, 0), (30, 0)), film(shot(*there_and_back(60))))
     assert [siblings(same.subject, same.subject.items[k:]) for k in range(3)] == [3, 2, 1]
-
-
-# --- Ways that cross ------------------------------------------------------------------------------------------------
-
-CROSSES = [  # by hand
-    ([(0, 0), (0, 10)], [(10, 10), (10, 0)], 1),
-    ([(0, 0), (0, 10)], [(10, 0), (10, 10)], 0),
-    ([(0, 0), (5, 0)], [(10, 0), (15, 0)], 0),  # along one line
-    ([(0, 0), (0, 0)], [(10, 10), (10, 0)], 0),  # from one point
-    ([(0, 0), (0, 10), (0, 5)], [(10, 10), (10, 0), (10, 5.5)], 3),
-]
-
-
-@pytest.mark.parametrize(("starts", "ends", "count"), CROSSES)
-def test_crossings_by_hand(starts, ends, count):
-    assert crossings(np.array(starts, dtype=float), np.array(ends, dtype=float)) == count
-
-
-def test_crossings_by_shapely():
-    rng = np.random.default_rng(1)
-    for _ in range(30):
-        starts, ends = rng.uniform(0, 100, (2, 9, 2))
-        lines = shapely.linestrings(np.stack([starts, ends], axis=1))
-        expected = sum(bool(shapely.crosses(a, b)) for a, b in itertools.combinations(lines, 2))
-        assert crossings(starts, ends) == expected
 
 
 # --- Any board ------------------------------------------------------------------------------------------------------

@@ -1,0 +1,152 @@
+"""`choreo new` with plates of other frames: each is found on the hero still, or it is said that it cannot be.
+
+The parts are drawn by Pillow at places that are known exactly (other_frames.py); half a px is what is asked for.
+"""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import other_frames
+import pytest
+from other_frames import FRAMES, SHAPES, hero, moved, picture, write
+from PIL import Image
+from plates_on_hero import pixel_centres
+
+from choreo.cli import main
+from choreo.geometry.registration import apply, placement
+from choreo.model.registration import Correction
+
+
+def new(folder, *more, scale="housing=86mm", still="hero.png"):
+    given = ["--hero", still] if still else []
+    return main(["new", str(folder), "--scale", scale, *given, *more, "--json"])
+
+
+def answer(capsys):
+    return json.loads(capsys.readouterr().out)
+
+
+def places(folder):
+    """Where a compositor puts each plate on the still, by the words of the schema."""
+    data = json.loads((folder / "assembly.json").read_text())
+    still, found = data["hero"], {}
+    for plate in data["plates"]:
+        offset = next(part["offset"] for part in data["parts"] if part["id"] == plate["part"])
+        origin = np.array(still["pivot_px"]) + still["px_per_mm"] * np.array([offset[0], -offset[1]])
+        numbers = Correction(plate["px_per_mm"], tuple(plate["pivot_px"]), plate.get("turn", 0.0))
+        found[plate["part"]] = placement(numbers, still["px_per_mm"], tuple(origin))
+    return found
+
+
+def worst(folder, part):
+    """The farthest that any corner of the part lies from where it was drawn, px of the still."""
+    there = apply(places(folder)[part], moved(part, SHAPES[part]))
+    return float(np.hypot(*(there - SHAPES[part]).T).max())
+
+
+def test_crops_other_scales_and_small_turns_are_found(tmp_path, capsys):
+    folder = write(tmp_path / "p", dimmed=0.8)
+    assert new(folder) == 0
+    assert answer(capsys)["warnings"] == []
+    assert {part: worst(folder, part) < 0.2 for part in SHAPES} == dict.fromkeys(SHAPES, True)
+    data = json.loads((folder / "assembly.json").read_text())
+    # By hand: the housing is 430 px wide on the still, 86 mm: 5 px a mm; the handle's plate is 1.25 times as large.
+    assert data["hero"]["px_per_mm"] == pytest.approx(5, rel=1e-3)
+    plates = {plate["part"]: plate for plate in data["plates"]}
+    assert plates["handle"]["px_per_mm"] == pytest.approx(6.25, rel=1e-3)
+    assert plates["dial"]["turn"] == pytest.approx(3, abs=0.1)  # shot three degrees against the clock
+    assert "turn" not in plates["housing"] or abs(plates["housing"]["turn"]) < 0.02
+    # Outlines stand upright: the window's lie in the product's axes, as on the still.
+    x, y = np.array(data["parts"][3]["slabs"][0]["outline"]).T
+    assert np.ptp(x) == pytest.approx(100 / 5, abs=0.2)
+    assert np.ptp(y) == pytest.approx(140 / 5, abs=0.2)
+    # And a check finds all of them within half a px.
+    assert main(["check", str(folder), "--json"]) == 0
+    checked = answer(capsys)["registration"]["parts"]
+    assert {part["part"]: part["verdict"] for part in checked} == dict.fromkeys(SHAPES, "within")
+
+
+def test_plain_parts_are_found_by_their_outline_or_not_at_all(tmp_path, capsys):
+    folder = write(tmp_path / "p", plain=("housing", "window"))
+    assert new(folder) == 2
+    findings = answer(capsys)["findings"]
+    assert [(one["code"], one["file"]) for one in findings] == [("plate-not-found", "4_window.png")]
+    assert '--place "window=X,Y,WIDTH"' in findings[0]["remedy"]
+    assert not (folder / "assembly.json").exists()
+    # By hand, its middle is 400, 250 there, and it is 100 px wide.
+    assert new(folder, "--place", "window=400,250,100") == 0
+    assert [one["code"] for one in answer(capsys)["warnings"]] == ["plate-by-hand"]
+    assert worst(folder, "housing") < 0.2
+    assert worst(folder, "dial") < 0.2
+    assert worst(folder, "window") < 1.5
+
+
+def test_a_place_that_is_said_roughly_is_measured(tmp_path, capsys):
+    folder = write(tmp_path / "p", parts=("housing", "dial"))
+    assert new(folder, "--place", "dial=262,247") == 0
+    assert answer(capsys)["warnings"] == []
+    assert worst(folder, "dial") < 0.2
+
+
+def test_two_places_that_are_as_good_are_no_place(tmp_path, capsys):
+    """The still shows the same dial twice, as a product with two like screws does."""
+    folder = write(tmp_path / "p", parts=("housing", "dial"))
+    still = np.asarray(Image.open(folder / "hero.png")).copy()
+    # The window is not photographed here; where it was, the dial shows once more.
+    still[165:315, 345:495] = np.where(
+        still[165:315, 195:345, 3:] > 0, still[165:315, 195:345], still[165:315, 345:495]
+    )
+    Image.fromarray(still).save(folder / "hero.png")
+    assert new(folder) == 2
+    assert [one["file"] for one in answer(capsys)["findings"]] == ["2_dial.png"]
+
+
+def locked_off(folder, size, shift, parts, plain=()):
+    """Plates of one frame: the still's places moved by a shift."""
+    folder.mkdir()
+    for number, part in enumerate(parts, 1):
+        alpha = other_frames.covered(size, SHAPES[part] + shift)
+        colour = other_frames.painted_under(alpha, part, pixel_centres(size) - shift, plain)
+        Image.fromarray(picture(colour, alpha, 0.01, number)).save(folder / f"{number}_{part}.png")
+    Image.fromarray(hero(plain)).save(folder / "hero.png")
+
+
+def test_plates_of_one_frame_keep_their_places_among_each_other(tmp_path, capsys):
+    """A plain part inside cannot be found by itself, but its frame can."""
+    shift = np.array([22.0, 31.0])
+    locked_off(tmp_path / "p", (700, 560), shift, SHAPES, plain=("window",))
+    assert new(tmp_path / "p") == 0
+    assert [(one["code"], one["what"][:12]) for one in answer(capsys)["warnings"]] == [
+        ("plate-by-frame", "4_window.png")
+    ]
+    for part, place in places(tmp_path / "p").items():
+        there = apply(place, SHAPES[part] + shift)
+        assert np.hypot(*(there - SHAPES[part]).T).max() < 0.3, part
+
+
+def test_without_a_still_a_place_can_be_said_in_the_known_part_s_frame(tmp_path, capsys):
+    folder = write(tmp_path / "p", parts=("housing", "dial"))
+    (folder / "hero.png").unlink()
+    assert new(folder, still=None) == 2
+    assert "--place" in answer(capsys)["findings"][0]["remedy"]
+    assert new(folder, "--place", "dial=210,200,140", still=None) == 0
+    dial = json.loads((folder / "assembly.json").read_text())["plates"][1]
+    assert dial["px_per_mm"] == pytest.approx(7, rel=0.02)
+
+
+@pytest.mark.parametrize("text", ["dial", "dial=1", "dial=a,b", "dial=1,2,0", "dial=1,2,3,4", "=1,2"])
+def test_a_place_that_is_none_is_refused(tmp_path, capsys, text):
+    assert new(tmp_path, "--place", text) == 2
+    assert [one["code"] for one in answer(capsys)["findings"]] == ["bad-place"]
+
+
+def test_a_place_of_a_part_that_is_not_there_is_refused(tmp_path, capsys):
+    folder = write(tmp_path / "p", parts=("housing",))
+    assert new(folder, "--place", "lamp=1,2") == 2
+    assert "--place names" in answer(capsys)["findings"][0]["what"]
+
+
+def test_the_frames_of_this_test_differ():
+    assert len({size for size, *_ in FRAMES.values()}) == len(FRAMES)
