@@ -17,10 +17,12 @@ from choreo.commands.check import CHECK
 from choreo.commands.compare import COMPARE
 from choreo.commands.compile import COMPILE
 from choreo.commands.new import NEW
+from choreo.commands.page import PAGE
 from choreo.commands.still import STILL
+from choreo.commands.strip import STRIP
 from choreo.errors import DEFECT, ChoreoError, Finding
 
-COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, ANIMATIC, STILL, COMPARE)
+COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, PAGE, STRIP, ANIMATIC, STILL, COMPARE)
 """In the order in which a project needs them."""
 _INTERRUPTED = 130
 

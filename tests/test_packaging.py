@@ -50,6 +50,11 @@ def test_the_wheel_holds_schemas_and_demos(unpacked):
     assert not list((unpacked / "choreo" / "demo_assemblies").rglob("__pycache__"))
 
 
+def test_the_wheel_holds_all_of_the_review_page(unpacked):
+    names = {path.name for path in (unpacked / "choreo" / "picture" / "page").iterdir()}
+    assert {"page.css", "picture.js", "player.js", "marks.js", "start.js"} <= names
+
+
 def test_the_wheel_compiles_its_own_demo_away_from_the_checkout(unpacked, tmp_path):
     demo = unpacked / "choreo" / "demo_assemblies" / "layers_only"
     done = run(unpacked, tmp_path, "compile", str(demo), "--out", str(tmp_path / "out"))

@@ -27,7 +27,7 @@ def test_there_are_exactly_two_set_up_commands():
     commands = re.findall(r"<!-- (\w+) command -->\n```sh\n(.*?)\n```", README)
     assert [name for name, _ in commands] == ["demo", "test"]
     assert all("\n" not in command for _, command in commands)
-    assert commands[0][1].endswith("choreo compile demo_assemblies/headlamp")
+    assert commands[0][1].endswith("choreo page demo_assemblies/headlamp")
     assert commands[1][1].endswith("pytest -n auto")
 
 

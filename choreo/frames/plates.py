@@ -126,8 +126,8 @@ class Digests:
             ) from None
 
 
-def load(folder: Path, name: str, px_per_mm: float, pivot_px: tuple[float, float], *, alpha: bool = True) -> PlateImage:
-    """Return a picture ready to be laid on the screen.
+def load(folder: Path, name: str, numbers: Plate | Hero, *, alpha: bool = True) -> PlateImage:
+    """Return a picture ready to be laid on the screen, with the numbers of a plate or a still.
 
     Raises
     ------
@@ -140,12 +140,12 @@ def load(folder: Path, name: str, px_per_mm: float, pivot_px: tuple[float, float
         picture = from_stored(image.colour, image.alpha, linear=image.kind == "exr", premultiplied=image.premultiplied)
     except ChoreoError as error:
         raise wrong_input(*(replace(one, file=one.file or clipped(name)) for one in error.findings)) from None
-    return close_cropped(PlateImage(picture, px_per_mm, pivot_px))
+    return close_cropped(PlateImage(picture, numbers.px_per_mm, numbers.pivot_px, numbers.turn))
 
 
 def load_plate(folder: Path, plate: Plate) -> PlateImage:
     """Return the picture of a plate that has one only."""
-    return load(folder, plate.file, plate.px_per_mm, plate.pivot_px)
+    return load(folder, plate.file, plate)
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,7 +162,7 @@ class Photographs(Mapping[int, PlateImage]):
         number = photograph_number(self.plate, number)
         if number not in self._kept:
             name = numbered(self.plate.file, number)
-            new = load(self.folder, name, self.plate.px_per_mm, self.plate.pivot_px)
+            new = load(self.folder, name, self.plate)
             while self._kept and new.picture.nbytes + sum(map(_size, self._kept.values())) > self.kept_bytes:
                 self._kept.popitem(last=False)
             self._kept[number] = new

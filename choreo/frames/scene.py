@@ -65,7 +65,7 @@ class Scene:
             solids,
             self.tracks.resolution,
             plates={part: load_plate(self.folder, plate) for part, plate in single.items()},
-            hero=None if hero is None else load(self.folder, hero.file, hero.px_per_mm, hero.pivot_px, alpha=False),
+            hero=None if hero is None else load(self.folder, hero.file, hero, alpha=False),
             size=self.size,
             shutter=self.shutter,
             sequences={

@@ -10,6 +10,7 @@ from typing import Any
 from choreo.errors import ChoreoError, Finding
 from choreo.model.assembly import Assembly, Joint, Part, Slab
 from choreo.read.depths import Placed, note_contradictions, placed, read_depth
+from choreo.read.digests import digest_with
 from choreo.read.drawn import Drawn, read_drawn
 from choreo.read.names import entries, note_repeats, note_unknown
 from choreo.read.notes import Notes, clipped
@@ -39,6 +40,8 @@ class AssemblyRead:
     findings: tuple[Finding, ...] = ()
     outline_files: tuple[str, ...] = ()
     """Files that its outlines come from, named from its folder."""
+    digests: tuple[str, Mapping[str, str]] = ("", {})
+    """Of the file itself, and of those that its outlines come from, by name."""
 
 
 @dataclass
@@ -66,19 +69,19 @@ def inspect_assembly(path: Path) -> AssemblyRead:
     check_schema("assembly", value, notes)
     ids: tuple[str, ...] | None = None
     assembly = None
-    digest = source.digest
-    files: tuple[str, ...] = ()
+    others: Mapping[str, str] = {}
     if isinstance(value, dict):
         reader = _Reader(value, notes, path.parent)
         ids = _check_ids(reader)
         drawn = _check_slabs(reader)
-        digest, files = drawn.digest(path.name, source.digest), tuple(sorted(drawn.digests))
+        others = drawn.digests
         _check_order(reader, ids)
         _check_joints(reader, ids)
         check_plates(notes, entries(value, "plates"), ids, path.parent)
         check_hero(notes, value, path.parent)
         assembly = None if notes.failed else _build(reader)
-    return AssemblyRead(digest, assembly, ids, notes.findings(), files)
+    digest, own = digest_with(path.name, source.digest, others), (source.digest, others)
+    return AssemblyRead(digest, assembly, ids, notes.findings(), tuple(sorted(others)), own)
 
 
 def _check_ids(reader: _Reader) -> tuple[str, ...] | None:

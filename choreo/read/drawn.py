@@ -44,27 +44,6 @@ class Drawn:
     digests: Mapping[str, str]
     """Of each file that was read, by its name in the assembly."""
 
-    def digest(self, name: str, own: str) -> str:
-        """Return the digest of an assembly with all files that its outlines come from.
-
-        Parameters
-        ----------
-        name, own : str
-            Of the assembly's file, without folder; ``sha256:`` and its digest.
-
-        Returns
-        -------
-        str
-            `own` where the assembly names no such file. Else ``sha256:`` and the digest of the lines that
-            ``sha256sum`` prints for the assembly and then for each other file once, sorted by name.
-
-        """
-        if not self.digests:
-            return own
-        listed = [(name, own), *sorted(self.digests.items())]
-        lines = "".join(f"{digest.removeprefix('sha256:')}  {file}\n" for file, digest in listed)
-        return "sha256:" + hashlib.sha256(lines.encode("utf-8")).hexdigest()
-
 
 @dataclass
 class _Files:

@@ -12,6 +12,7 @@ from choreo.model.choreography import Choreography
 from choreo.model.tracks import Tracks
 from choreo.read.assembly import AssemblyRead, inspect_assembly
 from choreo.read.choreography import ASSEMBLY_FILE, build_choreography, check_choreography
+from choreo.read.digests import digest_with, picture_digests
 from choreo.read.lock import read_lock
 from choreo.read.notes import Notes
 from choreo.read.parse import parse
@@ -31,7 +32,7 @@ class Project:
     folder: Path
     """The folder of the assembly: plates are named from here."""
     assembly_digest: str
-    """``sha256:`` and the hexadecimal digest of the file's bytes."""
+    """``sha256:`` and the digest of the file's bytes, with those of the files that tracks hang on (`digest_with`)."""
     choreography_digest: str
     approved: Tracks | None = None
     """The tracks that the choreography's lock names."""
@@ -75,11 +76,17 @@ def read_project(path: Path) -> Project:
     findings = (*read.findings, *notes.findings(), *unfit)
     if read.assembly is None or assembly_file is None or notes.failed or unfit:
         raise wrong_input(*_errors_first(findings))
+    choreography, digest = build_choreography(value), read.digest
+    if any(shot.handoff is not None and shot.handoff.settle_into_register for shot in choreography.shots):
+        # Then tracks hang on what the pictures show.
+        own, drawn = read.digests
+        pictures = picture_digests(read.assembly, assembly_file.parent)
+        digest = digest_with(assembly_file.name, own, {**drawn, **pictures})
     return Project(
         assembly=read.assembly,
-        choreography=build_choreography(value),
+        choreography=choreography,
         folder=assembly_file.parent,
-        assembly_digest=read.digest,
+        assembly_digest=digest,
         choreography_digest=source.digest,
         approved=approved,
         warnings=findings,

@@ -10,7 +10,7 @@ Covered, for every frame of the section and in the order of its frames:
 - the layer order; the holdouts: whose they are, behind what, and their regions.
 
 Covered once: frames a second, resolution; of each part its label, colour, stand-in note, offset and slabs; scale,
-pivot and bytes of the pictures that plates show in the section (of a part with several plates, all of them); the
+pivot, turn and bytes of the pictures that plates show in the section (of a part with several plates, all of them); the
 same of the hero still where it is to be seen.
 
 Not covered, since no picture hangs on it: names of shots, sections and part ids, the order of parts in a file, where
@@ -23,6 +23,7 @@ Digests are those of tracks as `tracks.json` holds them: numbers count to their 
 from __future__ import annotations
 
 import hashlib
+import math
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -80,10 +81,17 @@ def section_digest(
         for plate in assembly.plates:
             if plate.part == part.id:
                 names = _names(plate, stretches)
-                out.add("plate", plate.px_per_mm, plate.pivot_px, len(names), *((n, known.get(n)) for n in names))
+                out.add(
+                    "plate",
+                    plate.px_per_mm,
+                    plate.pivot_px,
+                    plate.turn,
+                    len(names),
+                    *((n, known.get(n)) for n in names),
+                )
     if assembly.hero is not None and _shows_hero(stretches):
         hero = assembly.hero
-        out.add("hero", hero.px_per_mm, hero.pivot_px, known.get(hero.file))
+        out.add("hero", hero.px_per_mm, hero.pivot_px, hero.turn, known.get(hero.file))
     for stretch in stretches:
         _add_stretch(out, stretch, rank)
     return out.digest()
@@ -182,7 +190,10 @@ def _names(plate: Plate, stretches: list[_Stretch]) -> list[str]:
     """Files of a plate that are shown, ascending."""
     if plate.frames is None:
         return [plate.file]
-    wanted = {round(number) for number in _plate_frames(plate.part, stretches) if number is not None}
+    first, last = plate.frames
+    nearest = {math.floor(n + 0.5) for n in _plate_frames(plate.part, stretches) if n is not None}
+    # A number past the end of a closed circle is its first; the same rule is followed when frames are drawn.
+    wanted = {first if number > last else max(number, first) for number in nearest}
     return [_numbered(plate.file, number) for number in sorted(wanted)]
 
 

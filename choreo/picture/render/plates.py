@@ -95,7 +95,8 @@ def close_cropped(plate: PlateImage) -> PlateImage:
     left, top, picture = plate.cropped()
     if picture.shape == plate.picture.shape:
         return plate
-    return PlateImage(picture.copy(), plate.px_per_mm, (plate.pivot_px[0] - left, plate.pivot_px[1] - top))
+    pivot = (plate.pivot_px[0] - left, plate.pivot_px[1] - top)
+    return PlateImage(picture.copy(), plate.px_per_mm, pivot, plate.turn)
 
 
 def _span(filled: NDArray[np.int64]) -> tuple[int, int]:

@@ -93,6 +93,11 @@ def tone(normals: Floats, axes: Floats) -> Floats:
     return np.asarray(_DARK + (1 - _DARK) * lit)
 
 
+def lamp(camera: Camera) -> tuple[Floats, float]:
+    """Return the unit direction (3,) toward the light, product space, and what comes back where none of it falls."""
+    return np.asarray(_LIGHT @ _axes(camera)), _DARK
+
+
 def _reach(stage: Stage, window: Window) -> Window | None:
     boxes = [] if stage.face is None else [stage.face.bounds]
     if len(stage.quads):

@@ -1,0 +1,125 @@
+"""A project's review page: compiled, its plates made small, the content of its sections digested."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from choreo.errors import Finding
+    from choreo.frames.plates import ShotPlates
+    from choreo.model.assembly import Plate
+    from choreo.model.tracks import Tracks
+    from choreo.picture.page.plates import SmallPlate
+    from choreo.read.project import Project
+
+
+@dataclass(frozen=True)
+class Paged:
+    """A page, and what is worth saying about it."""
+
+    html: str
+    sections: tuple[str, ...]
+    warnings: tuple[Finding, ...]
+
+
+def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
+    """Return the review page of a project, compiled anew.
+
+    Parameters
+    ----------
+    project : Project
+        Checked by the reader.
+    on_stage : callable
+        Hears of a compile's stages.
+
+    Raises
+    ------
+    ChoreoError
+        As `compile_film`, and exit 2 for plates that cannot be read.
+
+    """
+    from choreo.frames.compiled import compile_project  # noqa: PLC0415
+    from choreo.frames.plates import plates_of  # noqa: PLC0415
+    from choreo.picture.page.document import PageFilm, page_html  # noqa: PLC0415
+    from choreo.read.tracks_json import read_tracks  # noqa: PLC0415
+    from choreo.write.tracks_json import tracks_text  # noqa: PLC0415
+
+    film = compile_project(project, on_stage)
+    # By way of the file's own digits: what is approved is what `tracks.json` holds.
+    tracks = read_tracks(tracks_text(film.tracks))
+    on_stage("review page", None)
+    shown, warnings = plates_of(project.assembly, project.folder, film.apart.solids, tracks)
+    plates, hero = _small(project, tracks, shown)
+    html = page_html(
+        PageFilm(
+            project.assembly, film.apart.solids, tracks, film.report, _contents(project, tracks), film.frame.margins,
+            plates, hero,
+        )
+    )  # fmt: skip
+    return Paged(html, tuple(one.name for one in tracks.sections), warnings)
+
+
+def _contents(project: Project, tracks: Tracks) -> dict[str, str]:
+    from choreo.read.paths import exists  # noqa: PLC0415
+    from choreo.review.section_content import pictures_of, section_digest  # noqa: PLC0415
+
+    out: dict[str, str] = {}
+    digests: dict[str, str] = {}
+    for section in tracks.sections:
+        ends = (section.first, section.last)
+        for name in pictures_of(tracks, project.assembly, *ends):
+            if name not in digests and exists(project.folder / name):
+                digests[name] = _file_digest(project, name)
+        out[section.name] = section_digest(tracks, project.assembly, *ends, digests)
+    return out
+
+
+def _file_digest(project: Project, name: str) -> str:
+    import hashlib  # noqa: PLC0415
+
+    return "sha256:" + hashlib.sha256((project.folder / name).read_bytes()).hexdigest()
+
+
+def _small(
+    project: Project, tracks: Tracks, shown: dict[str, ShotPlates]
+) -> tuple[dict[str, dict[str, SmallPlate]], SmallPlate | None]:
+    """Plates by shot and part, and the hero still; one that several shots show is carried once."""
+    from choreo.picture.page.plates import SmallPlate, small_picture  # noqa: PLC0415
+
+    width = tracks.resolution[0]
+    made: dict[int, SmallPlate] = {}
+    out: dict[str, dict[str, SmallPlate]] = {}
+    for shot in tracks.shots:
+        out[shot.name] = {}
+        for part, plate in shown[shot.name].plates.items():
+            if id(plate) not in made:
+                made[id(plate)] = _small_plate(project, tracks, shown, plate)
+            out[shot.name][part] = made[id(plate)]
+    hero = next((one.hero for one in shown.values() if one.hero is not None), None)
+    if hero is None:
+        return out, None
+    from choreo.frames.plates import load  # noqa: PLC0415
+
+    image = load(project.folder, hero.file, hero, alpha=False)
+    return out, SmallPlate({0: small_picture(image, hero.px_per_mm, width)}, hero.turn)
+
+
+def _small_plate(project: Project, tracks: Tracks, shown: dict[str, ShotPlates], plate: Plate) -> SmallPlate:
+    from choreo.frames.plates import Photographs, load_plate  # noqa: PLC0415
+    from choreo.picture.page.plates import SmallPlate, small_picture  # noqa: PLC0415
+
+    empty = SmallPlate({}, plate.turn, plate.frames)
+    scale, numbers = 0.0, set[int]()
+    for shot in tracks.shots:
+        if shown[shot.name].plates.get(plate.part) is plate:
+            track = next(one for one in shot.parts if one.id == plate.part)
+            scale = max(scale, float(track.scale.max()))
+            numbers |= {empty.number(frame) for frame in track.plate_frame}
+    width = tracks.resolution[0]
+    if plate.frames is None:
+        return SmallPlate({0: small_picture(load_plate(project.folder, plate), scale, width)}, plate.turn)
+    photographs = Photographs(project.folder, plate)
+    pictures = {number: small_picture(photographs[number], scale, width) for number in sorted(numbers)}
+    return SmallPlate(pictures, plate.turn, plate.frames)
