@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from choreo.compile import Film
     from choreo.errors import Finding
     from choreo.frames.plates import ShotPlates
     from choreo.model.assembly import Plate
@@ -24,7 +25,7 @@ class Paged:
     warnings: tuple[Finding, ...]
 
 
-def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
+def page_of(project: Project, on_stage: Callable[[str, Any], None], *, search: int = 1) -> Paged:
     """Return the review page of a project, compiled anew.
 
     Parameters
@@ -33,6 +34,8 @@ def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
         Checked by the reader.
     on_stage : callable
         Hears of a compile's stages.
+    search : int
+        See `compile_film`.
 
     Raises
     ------
@@ -41,15 +44,28 @@ def page_of(project: Project, on_stage: Callable[[str, Any], None]) -> Paged:
 
     """
     from choreo.frames.compiled import compile_project  # noqa: PLC0415
+
+    film = compile_project(project, on_stage, search=search)
+    on_stage("review page", None)
+    return page_from(project, film)
+
+
+def page_from(project: Project, film: Film) -> Paged:
+    """Return the review page of a project that has been compiled.
+
+    Raises
+    ------
+    ChoreoError
+        Exit 2 for plates that cannot be read.
+
+    """
     from choreo.frames.plates import plates_of  # noqa: PLC0415
     from choreo.picture.page.document import PageFilm, page_html  # noqa: PLC0415
     from choreo.read.tracks_json import read_tracks  # noqa: PLC0415
     from choreo.write.tracks_json import tracks_text  # noqa: PLC0415
 
-    film = compile_project(project, on_stage)
     # By way of the file's own digits: what is approved is what `tracks.json` holds.
     tracks = read_tracks(tracks_text(film.tracks))
-    on_stage("review page", None)
     shown, warnings = plates_of(project.assembly, project.folder, film.apart.solids, tracks)
     plates, hero = _small(project, tracks, shown)
     html = page_html(
