@@ -22,6 +22,8 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 ROOT = Path(__file__).parents[2]
+HAND_OFF = ("  [shot.handoff]", "  frames = 8 ")
+"""How the lines begin with which a new project hands over to the still."""
 
 
 def shapes(parts: int, size: tuple[int, int]) -> list[list[tuple[float, float]]]:
@@ -29,16 +31,8 @@ def shapes(parts: int, size: tuple[int, int]) -> list[list[tuple[float, float]]]
     width, height = size
     unit = height / 2160
     middle = np.array([width / 2, height / 2])
-    case = [
-        (-1500, -800),
-        (1500, -800),
-        (1600, -700),
-        (1600, 700),
-        (1500, 800),
-        (-1500, 800),
-        (-1600, 700),
-        (-1600, -700),
-    ]
+    right = [(1500, -800), (1600, -700), (1600, 700), (1500, 800)]
+    case = [*right, *((-x, -y) for x, y in right)]
     found = [[tuple(middle + unit * np.array(corner)) for corner in case]]
     columns = -(-(parts - 1) // 2)
     for k in range(parts - 1):
@@ -47,9 +41,8 @@ def shapes(parts: int, size: tuple[int, int]) -> list[list[tuple[float, float]]]
         radius = min(280, 1100 / columns) * (1 - 0.05 * (k % 3))
         corners = 90 if k % 2 else 6
         turns = 2 * np.pi * (np.arange(corners) + 0.3 * k) / corners
-        found.append(
-            [tuple(middle + unit * (np.array([x, y]) + radius * np.array([np.cos(t), np.sin(t)]))) for t in turns]
-        )
+        ways = np.stack([np.cos(turns), np.sin(turns)], axis=1)
+        found.append([tuple(middle + unit * (np.array([x, y]) + radius * way)) for way in ways])
     return found
 
 
@@ -120,14 +113,11 @@ def main() -> None:
         total = step("new, with the hero", "new", str(folder), "--scale", "part0=160mm", "--hero", "hero.png")
         total += step("compile", "compile", str(folder))
         print(f"{'from plates to strip':24s} {total:7.2f} s elapsed   (goal: 15)")
-        text = (folder / "choreography.toml").read_text()
-        (folder / "choreography.toml").write_text(
-            text.replace("  [shot.handoff]\n", "  #\n").replace("  frames = 8 ", "  #")
-        )
+        film = folder / "choreography.toml"
+        text = film.read_text()
+        film.write_text("".join(line for line in text.splitlines(keepends=True) if not line.startswith(HAND_OFF)))
         step("compile, no hand-off", "compile", str(folder))
-        (folder / "choreography.toml").write_text(
-            text.replace("  [shot.handoff]\n", "  [shot.handoff]\n  settle_into_register = true\n")
-        )
+        film.write_text(text.replace(HAND_OFF[0] + "\n", HAND_OFF[0] + "\n  settle_into_register = true\n"))
         step("compile, settling", "compile", str(folder))
 
 
