@@ -23,12 +23,13 @@ MAY_IMPORT = {
     "recall": {"errors"},
     "timed_shot": {"errors", "model", "geometry", "motion", "passes", "recall"},
     "labelled_shot": {"errors", "model", "geometry", "motion", "passes", "timed_shot"},
-    "frames": {"errors", "model", "geometry", "motion", "passes", "read", "write", "picture", "compile"},
+    "frames": {"errors", "model", "geometry", "motion", "passes", "read", "write", "picture", "compile", "recall"},
     "live": {"errors", "model", "geometry", "motion", "read", "picture", "review", "compile", "frames", "recall"},
     "compile": {"errors", "model", "geometry", "motion", "passes", "checks", "recall", "timed_shot", "labelled_shot"},
 }
-CLOCKS = {"choreo.frames.clock", "choreo.live.follow"}
-"""Foretells how long work will take; waits for files to be saved. No file that is written hangs on either."""
+CLOCKS = {"choreo.frames.clock", "choreo.live.follow", "choreo.picture.sheets.output", "choreo.commands.today"}
+"""Foretells how long work will take; waits for files to be saved; dates every PDF alike; dates an approval. Nothing
+that is compiled or drawn hangs on the time."""
 HELPERS_OF_PASSES = {
     "layout_advice",
     "layout_stage",

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-import choreo.compile
+import choreo.frames.compiled
 import choreo.write.files
 from choreo.cli import main
 from choreo.errors import Finding
@@ -336,7 +336,7 @@ def break_compile(monkeypatch, error):
     def broken(*_, **__):
         raise error
 
-    monkeypatch.setattr(choreo.compile, "compile_film", broken)
+    monkeypatch.setattr(choreo.frames.compiled, "compile_film", broken)
 
 
 def test_a_defect_is_one_finding(project, capsys, monkeypatch):

@@ -7,14 +7,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from choreo.commands import Arguments, Command, Said
-from choreo.commands.shared import Progress, add_project, add_search, assembly_name, read, require_shot, unknown
+from choreo.commands.shared import Progress, add_project, add_search, read, require_shot, unknown
 from choreo.errors import DEFECT, ChoreoError
 from choreo.model.interlock import Interlocked
 
 if TYPE_CHECKING:
     from choreo.compile import Film
-    from choreo.errors import Finding
-    from choreo.model.registration import Photographs
     from choreo.read.project import Project
 
 
@@ -42,24 +40,12 @@ def _run(arguments: Arguments) -> Said:
 
 
 def _compiled(arguments: Arguments, project: Project, out: Path) -> Said:
-    from choreo.compile import compile_film  # noqa: PLC0415
+    from choreo.frames.compiled import compile_project  # noqa: PLC0415
     from choreo.write.files import write_all  # noqa: PLC0415
 
     dumps: dict[str, Any] = {}
     with Progress(arguments.json, dumps if arguments.dump else None) as progress:
-        photographs, unread = _photographs(project)
-        film = compile_film(
-            project.assembly,
-            project.choreography,
-            digests=(project.assembly_digest, project.choreography_digest),
-            file=assembly_name(project),
-            only_shot=arguments.shot,
-            search=arguments.search,
-            approved=project.approved,
-            photographs=photographs,
-            warnings=(*project.warnings, *unread),
-            on_stage=progress,
-        )
+        film = compile_project(project, progress, only_shot=arguments.shot, search=arguments.search)
         proved = _prove(film, progress) if arguments.prove else []
         files = _files(film, project)
         files.update(_dump_files(dumps, arguments.dump))
@@ -67,15 +53,6 @@ def _compiled(arguments: Arguments, project: Project, out: Path) -> Said:
     alone = f'Only shot "{arguments.shot}" was compiled: the files hold this shot alone.' if arguments.shot else None
     words = [*_words(film, out, files), *proved, *filter(None, [alone])]
     return Said(words, {**_data(film, out, files), "proved": bool(proved)})
-
-
-def _photographs(project: Project) -> tuple[Photographs | None, tuple[Finding, ...]]:
-    """Read the plates and the still, if a shot hands over to it."""
-    if project.assembly.hero is None or all(shot.handoff is None for shot in project.choreography.shots):
-        return None, ()
-    from choreo.read.photographs import read_photographs  # noqa: PLC0415
-
-    return read_photographs(project.assembly, project.folder)
 
 
 def _draw_proof(error: Interlocked, project: Project, out: Path) -> tuple[str, ...]:

@@ -92,21 +92,9 @@ def _compiled_before(project: Project, file: Path) -> tuple[Tracks | None, str]:
 
 
 def _compiled_now(project: Project, on_stage: Callable[[str, Any], None]) -> Tracks:
-    from choreo.compile import compile_film  # noqa: PLC0415
-    from choreo.read.photographs import read_photographs  # noqa: PLC0415
+    from choreo.frames.compiled import compile_project  # noqa: PLC0415
     from choreo.write.tracks_json import tracks_text  # noqa: PLC0415
 
-    settles = any(shot.handoff is not None and shot.handoff.settle_into_register for shot in project.choreography.shots)
-    photographs = read_photographs(project.assembly, project.folder)[0] if settles else None
-    film = compile_film(
-        project.assembly,
-        project.choreography,
-        digests=(project.assembly_digest, project.choreography_digest),
-        file=str(project.folder / Path(project.choreography.assembly_file).name),
-        approved=project.approved,
-        photographs=photographs,
-        warnings=project.warnings,
-        on_stage=on_stage,
-    )
+    film = compile_project(project, on_stage, only_tracks=True)
     # By way of the file's own digits, so that a picture never hangs on whether tracks were read or compiled.
     return read_tracks(tracks_text(film.tracks))

@@ -58,8 +58,28 @@ class Panel:
         return self.width * sheet.resolution[1] / sheet.resolution[0]
 
 
+@dataclass(frozen=True)
+class PanelLayers:
+    """A panel from back to front, its top-left corner at the origin."""
+
+    under: str
+    """Paper, safe area, ways."""
+    parts: str
+    """Left out where a photograph of the frame takes its place."""
+    over: str
+    """Labels and the frame's edge."""
+    left_out: tuple[str, ...]
+    """Ids of parts that there was no room to label."""
+
+
 def panel_svg(panel: Panel, sheet: Sheet) -> tuple[str, tuple[str, ...]]:
-    """Return a panel with its top-left corner at the origin, and the ids of parts there was no room to label.
+    """Return a panel with its top-left corner at the origin, and the ids of parts there was no room to label."""
+    layers = panel_layers(panel, sheet)
+    return layers.under + layers.parts + layers.over, layers.left_out
+
+
+def panel_layers(panel: Panel, sheet: Sheet) -> PanelLayers:
+    """Return a panel in layers.
 
     Parameters
     ----------
@@ -72,15 +92,10 @@ def panel_svg(panel: Panel, sheet: Sheet) -> tuple[str, tuple[str, ...]]:
     regions = _regions(panel, scale)
     ways = _ways(panel, sheet, scale, regions)
     placed, left_out = _labels(panel, sheet, regions, [shapely.LineString(way) for way in ways])
-    pieces = [
-        element("rect", x=0.0, y=0.0, width=panel.width, height=height, fill=PAPER),
-        _safe_area(panel, sheet, scale),
-        _ways_svg(ways),
-        _parts(panel, sheet, scale),
-        *placed,
-        element("rect", x=0.0, y=0.0, width=panel.width, height=height, fill="none", stroke=INK, stroke_width=1.2),
-    ]
-    return "".join(pieces), left_out
+    paper = element("rect", x=0.0, y=0.0, width=panel.width, height=height, fill=PAPER)
+    edge = element("rect", x=0.0, y=0.0, width=panel.width, height=height, fill="none", stroke=INK, stroke_width=1.2)
+    under = paper + _safe_area(panel, sheet, scale) + _ways_svg(ways)
+    return PanelLayers(under, _parts(panel, sheet, scale), "".join(placed) + edge, left_out)
 
 
 def _regions(panel: Panel, scale: float) -> dict[str, BaseGeometry]:
