@@ -16,13 +16,15 @@ from choreo.commands.animatic import ANIMATIC
 from choreo.commands.check import CHECK
 from choreo.commands.compare import COMPARE
 from choreo.commands.compile import COMPILE
+from choreo.commands.layers import LAYERS
+from choreo.commands.mattes import MATTES
 from choreo.commands.new import NEW
 from choreo.commands.page import PAGE
 from choreo.commands.still import STILL
 from choreo.commands.strip import STRIP
 from choreo.errors import DEFECT, ChoreoError, Finding
 
-COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, PAGE, STRIP, ANIMATIC, STILL, COMPARE)
+COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, PAGE, STRIP, ANIMATIC, STILL, LAYERS, MATTES, COMPARE)
 """In the order in which a project needs them."""
 _INTERRUPTED = 130
 
