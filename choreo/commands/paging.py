@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from choreo.commands.section_contents import section_contents
+
 if TYPE_CHECKING:
     from choreo.compile import Film
     from choreo.errors import Finding
@@ -68,34 +70,12 @@ def page_from(project: Project, film: Film) -> Paged:
     tracks = read_tracks(tracks_text(film.tracks))
     shown, warnings = plates_of(project.assembly, project.folder, film.apart.solids, tracks)
     plates, hero = _small(project, tracks, shown)
+    solids = film.apart.solids
+    contents = section_contents(project, solids, tracks)
     html = page_html(
-        PageFilm(
-            project.assembly, film.apart.solids, tracks, film.report, _contents(project, tracks), film.frame.margins,
-            plates, hero,
-        )
-    )  # fmt: skip
+        PageFilm(project.assembly, solids, tracks, film.report, contents, film.frame.margins, plates, hero)
+    )
     return Paged(html, tuple(one.name for one in tracks.sections), warnings)
-
-
-def _contents(project: Project, tracks: Tracks) -> dict[str, str]:
-    from choreo.read.paths import exists  # noqa: PLC0415
-    from choreo.review.section_content import pictures_of, section_digest  # noqa: PLC0415
-
-    out: dict[str, str] = {}
-    digests: dict[str, str] = {}
-    for section in tracks.sections:
-        ends = (section.first, section.last)
-        for name in pictures_of(tracks, project.assembly, *ends):
-            if name not in digests and exists(project.folder / name):
-                digests[name] = _file_digest(project, name)
-        out[section.name] = section_digest(tracks, project.assembly, *ends, digests)
-    return out
-
-
-def _file_digest(project: Project, name: str) -> str:
-    import hashlib  # noqa: PLC0415
-
-    return "sha256:" + hashlib.sha256((project.folder / name).read_bytes()).hexdigest()
 
 
 def _small(
