@@ -20,9 +20,10 @@ from choreo.commands.new import NEW
 from choreo.commands.page import PAGE
 from choreo.commands.still import STILL
 from choreo.commands.strip import STRIP
+from choreo.commands.watch import WATCH
 from choreo.errors import DEFECT, ChoreoError, Finding
 
-COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, PAGE, STRIP, ANIMATIC, STILL, COMPARE)
+COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, WATCH, PAGE, STRIP, ANIMATIC, STILL, COMPARE)
 """In the order in which a project needs them."""
 _INTERRUPTED = 130
 
