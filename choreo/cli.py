@@ -11,19 +11,25 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from choreo import __version__
-from choreo.commands import Command
+from choreo.commands import Command, Said
 from choreo.commands.animatic import ANIMATIC
 from choreo.commands.check import CHECK
 from choreo.commands.compare import COMPARE
 from choreo.commands.compile import COMPILE
+from choreo.commands.layers import LAYERS
+from choreo.commands.mattes import MATTES
 from choreo.commands.new import NEW
 from choreo.commands.page import PAGE
+from choreo.commands.sign_off import SIGN_OFF
+from choreo.commands.status import STATUS
 from choreo.commands.still import STILL
 from choreo.commands.strip import STRIP
 from choreo.commands.watch import WATCH
 from choreo.errors import DEFECT, ChoreoError, Finding
 
-COMMANDS: tuple[Command, ...] = (NEW, CHECK, COMPILE, WATCH, PAGE, STRIP, ANIMATIC, STILL, COMPARE)
+COMMANDS: tuple[Command, ...] = (
+    NEW, CHECK, COMPILE, WATCH, PAGE, STRIP, ANIMATIC, STILL, LAYERS, MATTES, COMPARE, SIGN_OFF, STATUS,
+)  # fmt: skip
 """In the order in which a project needs them."""
 _INTERRUPTED = 130
 
@@ -55,7 +61,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(arguments: argparse.Namespace) -> int:
     try:
-        said = arguments.run(arguments)
+        said: Said = arguments.run(arguments)
     except ChoreoError as error:
         _say_findings(error, as_json=arguments.json)
         return error.exit_code
@@ -66,7 +72,7 @@ def _run(arguments: argparse.Namespace) -> int:
         _say_defect(error, as_json=arguments.json)
         return DEFECT
     print(json.dumps(said.data) if arguments.json else "\n".join(said.words))
-    return 0
+    return said.exit_code
 
 
 def _parser() -> argparse.ArgumentParser:

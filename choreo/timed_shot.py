@@ -19,6 +19,7 @@ from choreo.geometry.subject import Frame, Subject
 from choreo.geometry.turned import swept_by_turning
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import FrameRate, PartMotion, Phase, Shot
+from choreo.model.digits import as_written
 from choreo.model.plan import Floats, Removal
 from choreo.model.registration import Registration
 from choreo.model.tracks import PartTrack, Spin
@@ -235,7 +236,7 @@ def sampled(timed: TimedShot, film: Set) -> tuple[PartTrack, ...]:
     moves, spins = timed.schedule.moves, timed.spins
     made = sample_tracks(shot, assembly.ids, film.origins, layout.cameras, layout.routes, moves, spins)
     kept = {} if timed.kept is None else timed.kept.tracks
-    parts = tuple(kept.get(track.id, track) for track in made)
+    parts = tuple(kept.get(track.id, as_written(track)) for track in made)
     positions = {track.id: track.position for track in parts}
     rest = frames_at_rest(layout.rest_frames, parts)
     unframed = check_framing(shot.name, _points(shot, film), layout.cameras, positions, rest, film.frame)

@@ -27,8 +27,9 @@ MAY_IMPORT = {
     "live": {"errors", "model", "geometry", "motion", "read", "picture", "review", "compile", "frames", "recall"},
     "compile": {"errors", "model", "geometry", "motion", "passes", "checks", "recall", "timed_shot", "labelled_shot"},
 }
-CLOCKS = {"choreo.frames.clock", "choreo.live.follow", "choreo.picture.sheets.output"}
-"""Foretells how long work will take; waits for files to be saved; dates every PDF alike. No file hangs on the time."""
+CLOCKS = {"choreo.frames.clock", "choreo.live.follow", "choreo.picture.sheets.output", "choreo.commands.today"}
+"""Foretells how long work will take; waits for files to be saved; dates every PDF alike; dates an approval. Nothing
+that is compiled or drawn hangs on the time."""
 HELPERS_OF_PASSES = {
     "layout_advice",
     "layout_stage",

@@ -16,6 +16,8 @@ class Said:
 
     words: list[str] = field(default_factory=list)
     data: dict[str, Any] = field(default_factory=dict)
+    exit_code: int = 0
+    """1 where the answer is no, and is all that was asked for."""
 
 
 @dataclass(frozen=True)

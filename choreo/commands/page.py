@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from choreo.commands import Arguments, Command, Said
-from choreo.commands.shared import Progress, add_project, read
+from choreo.commands.shared import Progress, add_project, add_search, read
 
 if TYPE_CHECKING:
     from choreo.commands.paging import Paged
@@ -21,6 +21,7 @@ def _add(parser: argparse.ArgumentParser) -> None:
     )
     add_project(parser)
     parser.add_argument("--out", type=Path, metavar="DIR", help="where to write page.html (default: PROJECT/out)")
+    add_search(parser)
 
 
 def _run(arguments: Arguments) -> Said:
@@ -30,7 +31,7 @@ def _run(arguments: Arguments) -> Said:
     project = read(arguments.project)
     out = arguments.out or project.folder / "out"
     with Progress(arguments.json) as progress:
-        page = page_of(project, progress)
+        page = page_of(project, progress, search=arguments.search)
     write_all(out, {"page.html": page.html})
     return Said(_words(page, out), _data(page, out))
 

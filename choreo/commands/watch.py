@@ -56,7 +56,7 @@ def _run(arguments: Arguments) -> Said:
         raise wrong_input(Finding("port-taken", what, remedy="Leave --port out, or choose another one.")) from None
     watch.heard = _as_json if arguments.json else _as_words
     first = json.dumps({"ok": True, "address": watch.address}) if arguments.json else f"Open {watch.address}"
-    print(first, flush=True)  # noqa: T201 - it has to be known while the command runs
+    _say(first)  # it has to be known while the command runs
     try:
         watch.run()
     except KeyboardInterrupt:
@@ -74,7 +74,12 @@ def _as_words(message: Message) -> None:
 
 def _as_json(message: Message) -> None:
     told = {"round": message.round, "state": message.state, "said": message.said}
-    print(json.dumps({**told, "findings": [f.as_json() for f in message.findings]}), flush=True)  # noqa: T201
+    _say(json.dumps({**told, "findings": [f.as_json() for f in message.findings]}))
+
+
+def _say(line: str) -> None:
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()
 
 
 WATCH = Command("watch", "show every save at once, on a page of this machine", _add, _run)

@@ -204,8 +204,7 @@ class _Run:
         waiting: dict[Future[list[dict[str, Stored]]], list[Job]] = {}
         try:
             with deaf():  # what is started now stays deaf to Ctrl-C from its first moment
-                waiting = {pool.submit(draw_some, task): task for task in tasks[:1]}
-            waiting.update({pool.submit(draw_some, task): task for task in tasks[1:]})
+                waiting = {pool.submit(draw_some, task): task for task in tasks}
             for future in as_completed(waiting):
                 self._note(future.result())
                 waiting.pop(future)

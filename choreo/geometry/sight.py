@@ -16,8 +16,12 @@ import shapely
 
 from choreo.geometry.cover import cover_layers, unhidden_region
 from choreo.geometry.front import Codes, Front, Relation, flipped
-from choreo.geometry.regions import NOTHING, matters, minus
-from choreo.geometry.scene import Ints, Scene, Shapes, first_alike
+from choreo.geometry.regions import NOTHING, common, matters, minus
+from choreo.geometry.scene import Bools, Ints, Scene, Shapes, around, boxes_apart, first_alike
+from choreo.model.plan import Floats
+
+_CROWD = 32
+"""A part that more than so many others may hide is looked at place by place."""
 
 
 class Seen(Protocol):
@@ -41,6 +45,9 @@ class Seen(Protocol):
     def visible(self, part: int, frames: Ints) -> Shapes:
         """Return what is seen of a part on those frames, px."""
 
+    def visible_over(self, part: int, other: int, frames: Ints) -> Shapes:
+        """Return what is seen of a part within another's silhouette on those frames, px."""
+
     def cover_layers(self, a: int, b: int, frames: Ints) -> list[Shapes]:
         """Return layers whose union is where b stands before some piece of a."""
 
@@ -60,6 +67,7 @@ class Visibility:
     """(parts, parts, frames) of `Front`; FIRST at [a, b]: a is in front of b wherever both are seen."""
     _relations: dict[tuple[int, int], Relation]
     _kept: dict[int, Shapes] = field(default_factory=dict)
+    _kept_over: dict[tuple[int, int], Shapes] = field(default_factory=dict)
 
     @property
     def parts(self) -> int:
@@ -94,6 +102,27 @@ class Visibility:
             kept[missing] = self._visible(part, missing)
         return kept[source]
 
+    def visible_over(self, part: int, other: int, frames: Ints) -> Shapes:
+        """Return what is seen of a part within another's silhouette on those frames, px.
+
+        Cut out of the whole that is seen, unless very many parts may hide some of it: a tray less each of a hundred
+        parts on it costs a hundred times as much as the place of one less its few neighbours.
+        """
+        if not self._crowded[part]:
+            return common(self.visible(part, frames), self.silhouette(other, frames))
+        kept = self._kept_over.setdefault((part, other), np.full(self.scene.frames, None, dtype=np.object_))
+        missing = frames[shapely.is_missing(kept[frames])]
+        if missing.size:
+            there = common(self.silhouette(part, missing), self.silhouette(other, missing))
+            kept[missing] = self._unhidden(part, missing, there, nearby=True)
+        return np.asarray(kept[frames])
+
+    @cached_property
+    def _crowded(self) -> Bools:
+        """(parts,) whether very many others may hide some of it."""
+        hiders = ((self.codes == Front.FIRST) | (self.codes == Front.MIXED)).any(axis=2)
+        return np.asarray(hiders.sum(axis=0) > _CROWD)
+
     def cover_layers(self, a: int, b: int, frames: Ints) -> list[Shapes]:
         """Return layers whose union is where b stands before some piece of a (see `choreo.geometry.cover`)."""
         if self.scene.restless:
@@ -122,8 +151,14 @@ class Visibility:
         return sorted(range(self.parts), key=lambda part: areas[part])
 
     def _visible(self, part: int, frames: Ints) -> Shapes:
-        out = self.silhouette(part, frames).copy()
+        return self._unhidden(part, frames, self.silhouette(part, frames).copy(), nearby=False)
+
+    def _unhidden(self, part: int, frames: Ints, out: Shapes, *, nearby: bool) -> Shapes:
+        """What the others leave of shapes of the part; with `nearby` only those are asked whose boxes meet them."""
         codes = self.codes[:, part, frames]
+        if nearby:
+            apart = boxes_apart(shapely.bounds(out), np.stack([self._boxes[n][frames] for n in range(self.parts)]))
+            codes = np.where(apart, Front.APART, codes)
         for word in (Front.FIRST, Front.MIXED):
             asked = codes == word
             some = asked.any(axis=1)
@@ -135,6 +170,11 @@ class Visibility:
             # What rounding left of a hidden part must not be asked any further.
             out[~matters(out)] = NOTHING
         return out
+
+    @cached_property
+    def _boxes(self) -> tuple[Floats, ...]:
+        """Per part (frames, 4): its screen box, px."""
+        return tuple(around(boxes) for boxes in self.scene.boxes)
 
     def _less(self, shapes: Shapes, part: int, other: int, frames: Ints, *, whole: bool) -> Shapes:
         """Shapes of the part less what the other hides of it."""

@@ -69,6 +69,10 @@ class Pieced:
         """Return what is seen of a part on those frames, px."""
         return self._gathered(frames, lambda seen, local: seen.visible(part, local))
 
+    def visible_over(self, part: int, other: int, frames: Ints) -> Shapes:
+        """Return what is seen of a part within another's silhouette on those frames, px."""
+        return self._gathered(frames, lambda seen, local: seen.visible_over(part, other, local))
+
     def cover_layers(self, a: int, b: int, frames: Ints) -> list[Shapes]:
         """Return layers whose union is where b stands before some piece of a; short of layers: nothing."""
         layers: list[Shapes] = []

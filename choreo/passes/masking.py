@@ -93,24 +93,21 @@ class _Asked:
         """Settle those relations that are not yet; return whether there were any."""
         doubtful = doubtful & ~self.sure
         for t in map(int, np.flatnonzero(doubtful.any(axis=(0, 2)))):
-            frames = np.flatnonzero(doubtful[:, t].any(axis=1))
-            visible = self.seen.visible(t, frames)
-            alike = self.seen.alike(t)[frames]
             for x in map(int, np.flatnonzero(doubtful[:, t].any(axis=0))):
-                rows = np.flatnonzero(doubtful[frames, t, x])
-                self.over[frames[rows], t, x] = _hides(self.seen, x, frames[rows], visible[rows], alike[rows])
+                frames = np.flatnonzero(doubtful[:, t, x])
+                self.over[frames, t, x] = _hides(self.seen, t, x, frames)
         self.sure |= doubtful
         return bool(doubtful.any())
 
 
-def _hides(seen: Seen, x: int, frames: Ints, visible: Shapes, alike: Ints) -> Bools:
-    """Whether a visible region covers some of x, frame by frame."""
+def _hides(seen: Seen, t: int, x: int, frames: Ints) -> Bools:
+    """Whether what is seen of t covers some of x, frame by frame."""
     if seen.restless:
-        return matters(common(visible, seen.silhouette(x, frames)))
-    same = first_alike(np.column_stack([alike, seen.stands(x, frames)]))
+        return matters(seen.visible_over(t, x, frames))
+    same = first_alike(np.column_stack([seen.alike(t)[frames], seen.stands(x, frames)]))
     once = np.unique(same)
     out = np.zeros(len(frames), dtype=np.bool_)
-    out[once] = matters(common(visible[once], seen.silhouette(x, frames[once])))
+    out[once] = matters(seen.visible_over(t, x, frames[once]))
     return out[same]
 
 
@@ -183,7 +180,7 @@ def _regions(seen: Seen, t: int, x: int, frames: Ints) -> Shapes:
         for layer in layers:
             layer[moving] = nearby(layer[moving], seen.silhouette(x, there), _AROUND_PX)
     if len(layers) > 1 and moving.size:
-        hidden = common(seen.visible(t, there), seen.silhouette(x, there))
+        hidden = seen.visible_over(t, x, there)
         _thin_out(layers, moving, hidden)
     out, visible = joined(layers), seen.visible(x, frames)
     cut = matters(common(out, visible))

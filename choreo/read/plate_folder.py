@@ -166,10 +166,9 @@ def _matte(image: Image, screen: str) -> tuple[NDArray[np.generic], str]:
 
 def _mean_colour(image: Image, alpha: NDArray[np.generic]) -> str:
     """Mean of the straight colour under the matte, averaged in the picture's own values: near enough for a plan."""
-    weight = alpha.astype(np.float64) / full_scale(alpha)
     # A quarter of a million pixels say what a part's colour is.
-    step = max(1, int(np.sqrt(weight.size / 250_000)))
-    weight, colour = weight[::step, ::step, None], _unit(image.colour[::step, ::step])
+    step = max(1, int(np.sqrt(alpha.size / 250_000)))
+    weight, colour = _unit(alpha[::step, ::step, None]), _unit(image.colour[::step, ::step])
     total = max(float(weight.sum()), 1e-12)
     share = colour if image.premultiplied else colour * weight
     mean = np.clip(share.sum(axis=(0, 1)) / total, _DARKEST, 1.0)

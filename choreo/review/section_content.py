@@ -9,13 +9,14 @@ Covered, for every frame of the section and in the order of its frames:
 - the hero still's opacity, with one frame on either side;
 - the layer order; the holdouts: whose they are, behind what, and their regions.
 
-Covered once: frames a second, resolution; of each part its label, colour, stand-in note, offset and slabs; scale,
-pivot, turn and bytes of the pictures that plates show in the section (of a part with several plates, all of them); the
-same of the hero still where it is to be seen.
+Covered once: frames a second, resolution; of each part its colour, offset and slabs; scale, pivot, turn
+and bytes of the pictures that plates show in the section (of a part with several plates, all that the assembly is
+handed over with); the same of the hero still where it is to be seen.
 
-Not covered, since no picture hangs on it: names of shots, sections and part ids, the order of parts in a file, where
-in the film the section lies, how frames are gathered into spans, and everything outside of the section but what is
-named above. Parts are told apart by their layer on the section's first frame.
+Not covered, since no picture hangs on it: names of shots, sections and part ids, labels and stand-in notes, the order
+of parts in a file, where in the film the section lies and so its timecode, how frames are gathered into spans, and
+everything outside of the section but what is named above. Parts are told apart by their layer on the section's first
+frame.
 
 Digests are those of tracks as `tracks.json` holds them: numbers count to their last digit, and writing rounds some.
 """
@@ -25,8 +26,9 @@ from __future__ import annotations
 import hashlib
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -67,31 +69,19 @@ def section_digest(
         If the frames are not all in the film, or if the tracks are of other parts.
 
     """
-    stretches = _stretches(tracks, first, last)
+    stretches = stretches_of(tracks, first, last)
     strange = sorted({track.id for one in stretches for track in one.shot.parts} - set(assembly.ids))
     if strange:
         raise ValueError(f"the tracks know parts that the assembly does not: {', '.join(strange)}")
     parts = _by_layer(assembly, stretches[0])
     rank = {part.id: number for number, part in enumerate(parts)}
     known = pictures or {}
-    out = _Content()
+    out = Content()
     out.add(_KIND, tracks.frame_rate, tracks.resolution, last - first + 1, len(parts))
     for part in parts:
-        _add_part(out, part)
-        for plate in assembly.plates:
-            if plate.part == part.id:
-                names = _names(plate, stretches)
-                out.add(
-                    "plate",
-                    plate.px_per_mm,
-                    plate.pivot_px,
-                    plate.turn,
-                    len(names),
-                    *((n, known.get(n)) for n in names),
-                )
-    if assembly.hero is not None and _shows_hero(stretches):
-        hero = assembly.hero
-        out.add("hero", hero.px_per_mm, hero.pivot_px, hero.turn, known.get(hero.file))
+        add_solid(out, part)
+        add_plates(out, part.id, assembly, stretches, known)
+    add_hero(out, assembly, stretches, known)
     for stretch in stretches:
         _add_stretch(out, stretch, rank)
     return out.digest()
@@ -106,7 +96,7 @@ def pictures_of(tracks: Tracks, assembly: Assembly, first: int, last: int) -> tu
         See `section_digest`.
 
     """
-    stretches = _stretches(tracks, first, last)
+    stretches = stretches_of(tracks, first, last)
     names = [name for plate in assembly.plates for name in _names(plate, stretches)]
     if assembly.hero is not None and _shows_hero(stretches):
         names.append(assembly.hero.file)
@@ -114,7 +104,7 @@ def pictures_of(tracks: Tracks, assembly: Assembly, first: int, last: int) -> tu
 
 
 @dataclass(frozen=True, eq=False)
-class _Stretch:
+class Stretch:
     """What a section has of one shot."""
 
     shot: ShotTracks
@@ -127,13 +117,14 @@ class _Stretch:
         return np.asarray(np.clip(rows, 0, self.shot.frames - 1))
 
 
-class _Content:
+class Content:
     """Takes in values, each with its kind and size, so that no two lists of values read alike."""
 
     def __init__(self) -> None:
         self._hash = hashlib.sha256()
 
     def add(self, *values: object) -> None:
+        """Take in numbers, words, arrays and tuples of them."""
         for value in values:
             if isinstance(value, tuple):
                 self._put("(", str(len(value)).encode())
@@ -152,27 +143,30 @@ class _Content:
         self._hash.update(data)
 
     def digest(self) -> str:
+        """Return ``sha256:`` and the hexadecimal digest of all that was taken in."""
         return f"sha256:{self._hash.hexdigest()}"
 
 
-def _stretches(tracks: Tracks, first: int, last: int) -> list[_Stretch]:
+def stretches_of(tracks: Tracks, first: int, last: int) -> list[Stretch]:
+    """Return what a section has of each shot; `ValueError` if its frames are not all in the film."""
     found = []
     for shot in tracks.shots:
         low, high = max(first - shot.start_frame, 0), min(last - shot.start_frame, shot.frames - 1)
         if low <= high:
-            found.append(_Stretch(shot, np.arange(low, high + 1)))
+            found.append(Stretch(shot, np.arange(low, high + 1)))
     if not found or sum(len(one.frames) for one in found) != last - first + 1:
         raise ValueError(f"frames {first} to {last} are not all in the film")
     return found
 
 
-def _by_layer(assembly: Assembly, stretch: _Stretch) -> list[Part]:
+def _by_layer(assembly: Assembly, stretch: Stretch) -> list[Part]:
     """Parts from back to front on the first frame; one without a layer has no picture and goes by its id."""
-    order = _orders(stretch)[0]
+    order = orders_of(stretch)[0]
     return [assembly.part(part) for part in (*order, *sorted(set(assembly.ids) - set(order)))]
 
 
-def _orders(stretch: _Stretch) -> list[tuple[str, ...]]:
+def orders_of(stretch: Stretch) -> list[tuple[str, ...]]:
+    """Return the layer order on each frame, back to front."""
     spans = stretch.shot.masking.orders
     return [
         next((span.back_to_front for span in spans if span.first <= frame <= span.last), ())
@@ -180,13 +174,31 @@ def _orders(stretch: _Stretch) -> list[tuple[str, ...]]:
     ]
 
 
-def _add_part(out: _Content, part: Part) -> None:
-    out.add("part", part.label, part.colour, part.stand_in, part.offset, len(part.slabs))
+def add_solid(out: Content, part: Part) -> None:
+    """Add what a part looks like where it has no plate, and what it hides."""
+    out.add("part", part.colour, part.offset, len(part.slabs))
     for slab in part.slabs:
         out.add(slab.z, np.array(slab.outline), len(slab.holes), *map(np.array, slab.holes))
 
 
-def _names(plate: Plate, stretches: list[_Stretch]) -> list[str]:
+def add_plates(
+    out: Content, part: str, assembly: Assembly, stretches: Sequence[Stretch], pictures: Mapping[str, str]
+) -> None:
+    """Add the plates of a part and the pictures that they show."""
+    for plate in assembly.plates:
+        if plate.part == part:
+            files = [(name, pictures.get(name)) for name in _names(plate, stretches)]
+            out.add("plate", plate.px_per_mm, plate.pivot_px, plate.turn, len(files), *files)
+
+
+def add_hero(out: Content, assembly: Assembly, stretches: Sequence[Stretch], pictures: Mapping[str, str]) -> None:
+    """Add the hero still where it is to be seen."""
+    hero = assembly.hero
+    if hero is not None and _shows_hero(stretches):
+        out.add("hero", hero.px_per_mm, hero.pivot_px, hero.turn, pictures.get(hero.file))
+
+
+def _names(plate: Plate, stretches: Sequence[Stretch]) -> list[str]:
     """Files of a plate that are shown, ascending."""
     if plate.frames is None:
         return [plate.file]
@@ -201,33 +213,42 @@ def _numbered(file: str, number: int) -> str:
     return _NUMBER.sub(lambda run: str(number).zfill(len(run[0])), file)
 
 
-def _plate_frames(part: str, stretches: list[_Stretch]) -> Iterator[float | None]:
+def _plate_frames(part: str, stretches: Sequence[Stretch]) -> Iterator[float | None]:
     for stretch in stretches:
         for track in stretch.shot.parts:
             if track.id == part:
                 yield from (track.plate_frame[frame] for frame in stretch.frames.tolist())
 
 
-def _shows_hero(stretches: list[_Stretch]) -> bool:
+def _shows_hero(stretches: Sequence[Stretch]) -> bool:
     return any(bool((one.shot.hero_opacity[one.around(1)] > 0).any()) for one in stretches)
 
 
-def _add_stretch(out: _Content, stretch: _Stretch, rank: Mapping[str, int]) -> None:
+def _add_stretch(out: Content, stretch: Stretch, rank: Mapping[str, int]) -> None:
     shot = stretch.shot
     out.add("stretch", shot.cameras[stretch.around(2)], shot.hero_opacity[stretch.around(1)])
     for track in sorted(shot.parts, key=lambda one: rank[one.id]):
-        out.add("track", rank[track.id], *_rows(track, stretch))
-    holdouts = [(one, _region(one)) for one in shot.masking.holdouts if one.region]
-    for frame, order in zip(stretch.frames.tolist(), _orders(stretch), strict=True):
-        held = sorted(
-            (rank[one.part], tuple(rank[part] for part in one.behind), region)
-            for one, region in holdouts
-            if one.first <= frame <= one.last
-        )
+        rows = rows_of(track, stretch)
+        out.add("track", rank[track.id], *rows.path, *rows.screen, rows.opacity, *rows.plate)
+    for order, held in zip(orders_of(stretch), held_on(stretch, rank), strict=True):
         out.add("frame", tuple(rank[part] for part in order), len(held), *held)
 
 
-def _rows(track: PartTrack, stretch: _Stretch) -> tuple[ArrayLike, ...]:
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """What a section has of one part, a row a frame."""
+
+    path: tuple[ArrayLike, ...]
+    """Displacement and turn on the frame, and at both ends of the shutter."""
+    screen: tuple[ArrayLike, ...]
+    """Place and scale."""
+    opacity: ArrayLike
+    plate: tuple[ArrayLike, ...]
+    """Plate frame and register."""
+
+
+def rows_of(track: PartTrack, stretch: Stretch) -> Rows:
+    """Return what a section has of one part."""
     frames = stretch.frames
     open_at = np.concatenate([frames - SHUTTER / 2, frames + SHUTTER / 2])
     way = evaluate_keys(track.keys, open_at)
@@ -236,14 +257,30 @@ def _rows(track: PartTrack, stretch: _Stretch) -> tuple[ArrayLike, ...]:
     turns = np.zeros(len(way)) if track.spin is None else turn_at(track.spin, way)
     register = np.tile(_NO_REGISTER, (len(still), 1)) if track.register is None else track.register
     plate = np.array([-np.inf if n is None else n for n in (track.plate_frame[frame] for frame in frames.tolist())])
-    return (
-        track.position[frames], position(track.route, way), turn[frames], turns,
-        track.screen[frames], track.scale[frames], track.opacity[frames], plate, register[stretch.around(1)],
-    )  # fmt: skip
+    return Rows(
+        (track.position[frames], position(track.route, way), turn[frames], turns),
+        (track.screen[frames], track.scale[frames]),
+        track.opacity[frames],
+        (plate, register[stretch.around(1)]),
+    )
 
 
-def _region(holdout: Holdout) -> str:
-    content = _Content()
+def held_on(stretch: Stretch, names: Mapping[str, Any]) -> list[list[tuple[Any, ...]]]:
+    """Return for each frame, sorted, whose holdouts there are, behind what, and the digest of each region."""
+    holdouts = [(one, region_digest(one)) for one in stretch.shot.masking.holdouts if one.region]
+    return [
+        sorted(
+            (names[one.part], tuple(names[part] for part in one.behind), region)
+            for one, region in holdouts
+            if one.first <= frame <= one.last
+        )
+        for frame in stretch.frames.tolist()
+    ]
+
+
+def region_digest(holdout: Holdout) -> str:
+    """Return the digest of a holdout's region."""
+    content = Content()
     for region in holdout.region:
         content.add("region", np.array(region.outline), len(region.holes), *map(np.array, region.holes))
     return content.digest()

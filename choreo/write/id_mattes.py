@@ -56,6 +56,12 @@ def id_float(name: str) -> np.float32:
     return np.uint32(id_bits(name)).view(np.float32)
 
 
+def id_tints(name: str) -> tuple[float, float]:
+    """Return the green and blue, 0 to 1 each, that a name has in the picture to look at."""
+    bits = murmur3_32(name.encode())
+    return (bits << 8 & _ALL) / _ALL, (bits << 16 & _ALL) / _ALL
+
+
 def manifest(names: Sequence[str]) -> dict[str, str]:
     """Return the names with their numbers as eight hexadecimal digits."""
     return {name: f"{id_bits(name):08x}" for name in names}

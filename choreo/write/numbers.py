@@ -1,7 +1,8 @@
 """The one rule by which numbers become text.
 
 A number is written with the fewest digits that read back to the same number; whole numbers without a decimal
-point, and never a minus before 0. How finely a quantity is rounded before that is fixed here, by quantity.
+point, and never a minus before 0. How finely masks are rounded before that is fixed here; samples of tracks are as
+`choreo.model.digits` has them.
 """
 
 from __future__ import annotations
@@ -14,12 +15,6 @@ from numpy.typing import ArrayLike
 
 from choreo.model.plan import Floats
 
-MM_DIGITS = 10
-"""Decimals of a position, mm: half a step is 5e-11, far below the 1e-9 to which samples agree with the route."""
-PX_DIGITS = 9
-"""Decimals of a sample on the screen, px."""
-TURN_DIGITS = 9
-"""Decimals of a turn, degrees."""
 MASK_DIGITS = 4
 """Decimals of a mask's outline, px: far below what antialiasing can show."""
 

@@ -11,9 +11,10 @@ import json
 from typing import Any
 
 from choreo.model.assembly import Ring
+from choreo.model.digits import MM_DIGITS, PX_DIGITS, TURN_DIGITS
 from choreo.model.tracks import FilmSection, Holdout, Key, OrderSpan, PartTrack, ShotTracks, Tracks
 from choreo.write.json_text import array_text, flat_object, object_text, quoted
-from choreo.write.numbers import MASK_DIGITS, MM_DIGITS, PX_DIGITS, TURN_DIGITS, numbers_text, rounded
+from choreo.write.numbers import MASK_DIGITS, numbers_text, rounded
 
 Points = list[list[float]]
 

@@ -40,6 +40,8 @@ class Finish:
     spots: tuple[int, float, float, str] = (0, 0.0, 0.0, "")
     """Round spots on a circle about the axis: how many, radius of the circle, of each, colour."""
     bevel_mm: float = 0.45
+    smooth_degrees: float = 36.0
+    """Walls that meet at less than this are a curve."""
 
     def but(self, **changes: object) -> Finish:
         return replace(self, **changes)
@@ -52,8 +54,9 @@ class Coat:
     layers: tuple[tuple[float, Finish], ...]
 
     @property
-    def bevel_mm(self) -> float:
-        return self.layers[0][1].bevel_mm
+    def first(self) -> Finish:
+        """Bevels and curves are the same all over."""
+        return self.layers[0][1]
 
 
 def coat(first: Finish, *more: tuple[float, Finish]) -> Coat:

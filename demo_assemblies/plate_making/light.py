@@ -12,9 +12,11 @@ from plate_making.surface import Piece, Seen, View, heights
 KEY = np.array([-0.42, 0.62, 0.66]) / np.linalg.norm([-0.42, 0.62, 0.66])
 """Toward the key light: right, up, toward the camera."""
 _FILL = np.array([0.75, 0.10, 0.65]) / np.linalg.norm([0.75, 0.10, 0.65])
-_KEY_LIGHT, _FILL_LIGHT, _SKY, _GROUND = 0.80, 0.16, 0.46, 0.20
-_LAMP_MM = 170.0
+_KEY_LIGHT, _FILL_LIGHT, _SKY, _GROUND = 0.76, 0.15, 0.42, 0.17
+_LAMP_MM = 200.0
+"""How far the lamp is from the middle of the product: what stands nearer to it is brighter."""
 _BIAS_MM = 0.12
+_LIFT_MM = 0.2
 _SOFT_MM = 0.9
 """Radius of the blur of a shadow's edge."""
 _REACH_MM = (0.5, 1.2, 2.8)
@@ -66,7 +68,10 @@ def _key_share(view: View, pieces: Sequence[Piece], seen: Seen) -> np.ndarray:
     size = np.ceil((top - low) * scale).astype(int) + 1
     lamp = View(axes, scale, (float(-low[0] * scale), float(top[1] * scale)), int(size[0]), int(size[1]))
     nearest = heights(lamp, pieces)[0]
-    across, down = lamp.to_picture(seen.points).T
+    # A hair off the surface, so that a wall along the light does not shade itself in patches.
+    lifted = seen.points + _LIFT_MM * seen.flat
+    across, down = lamp.to_picture(lifted).T
+    height = lifted @ axes[2]
     out = np.zeros(len(places))
     taps = _taps()
     for dx, dy in taps * _SOFT_MM * scale:
@@ -74,7 +79,7 @@ def _key_share(view: View, pieces: Sequence[Piece], seen: Seen) -> np.ndarray:
         row = np.clip(np.floor(down + dy).astype(int), 0, lamp.height - 1)
         # Nearby light comes from aside: what lies level with the sample is no obstacle.
         slack = _BIAS_MM + np.hypot(dx, dy) / scale * 1.2
-        out += nearest[row, column] <= places[:, 2] + slack
+        out += nearest[row, column] <= height + slack
     return out / len(taps)
 
 
@@ -91,6 +96,9 @@ def _open_share(view: View, high: np.ndarray, seen: Seen) -> np.ndarray:
     ground = float(high[np.isfinite(high)].min())
     padded = np.where(np.isfinite(high), high, ground)
     rows, columns = np.divmod(seen.index, view.width)
+    # How the sample's own plane rises to the right and downward: that closes nothing.
+    right, up, back = (seen.flat @ view.axes.T).T
+    slope = np.stack([-right / back, up / back])
     own = high[rows, columns]
     closed = np.zeros(len(own))
     for turn in range(_COMPASS):
@@ -99,7 +107,9 @@ def _open_share(view: View, high: np.ndarray, seen: Seen) -> np.ndarray:
         for reach in _REACH_MM:
             column = np.clip(columns + round(np.cos(angle) * reach * view.per_mm), 0, view.width - 1)
             row = np.clip(rows + round(np.sin(angle) * reach * view.per_mm), 0, view.height - 1)
-            rise = (padded[row, column] - own - 0.05) / reach
+            plane = ((column - columns) * slope[0] + (row - rows) * slope[1]) / view.per_mm
+            # Across an oblique plane, less of what stands out along the view stands out from it.
+            rise = (padded[row, column] - own - plane - 0.05) * back / reach
             worst = np.maximum(worst, np.clip(rise, 0.0, 1.5) / (1 + 0.25 * reach))
         closed += worst
     return 1 - np.clip(closed / _COMPASS, 0.0, 0.85)

@@ -51,9 +51,9 @@ def photograph(
     azimuth: float,
     elevation: float,
     px_per_mm: float,
+    middle: np.ndarray,
     table: np.ndarray | None = None,
     window: Window | None = None,
-    middle: np.ndarray = np.zeros(3),  # noqa: B008 - never written to
 ) -> Photo:
     """Return a picture of parts about one point of product space, cropped to them.
 
@@ -66,12 +66,12 @@ def photograph(
     azimuth, elevation : float
         Where the camera stands, degrees.
     px_per_mm : float
+    middle : (3,) array
+        Of the product, mm: the lamp is set up for it.
     table : (3, 3) array, optional
         How far parts are turned about the origin.
     window : Window, optional
         Px about the origin that the picture holds; as close to the parts as can be if left out.
-    middle : (3,) array
-        Of the product, mm: the lamp is set up for it.
 
     """
     turn = np.eye(3) if table is None else table
@@ -83,7 +83,7 @@ def photograph(
     n, fine = _EACH_WAY, px_per_mm * _EACH_WAY
     pivot = -window.x * n - at[0] * fine, -window.y * n + at[1] * fine
     view = View(axes, fine, (float(pivot[0]), float(pivot[1])), window.width * n, window.height * n)
-    pieces = [Piece(one.solid, one.coat.bevel_mm) for one in subjects]
+    pieces = [Piece(one.solid, one.coat.first.bevel_mm, one.coat.first.smooth_degrees) for one in subjects]
     high, seen = look(view, pieces)
     light = light_on(view, pieces, high, seen, middle)
     lit = colours(seen, light, [one.coat for one in subjects], [one.origin for one in subjects], axes)

@@ -48,6 +48,11 @@ class Session:
         parts = read_assembly(self.folder / "assembly.json").parts
         return {p.id: Subject(build_solid(p.slabs, p.offset), np.array(p.offset), self.coats[p.id]) for p in parts}
 
+    @cached_property
+    def _middle(self) -> np.ndarray:
+        boxes = np.stack([one.solid.bounds for one in self._subjects.values()])
+        return (boxes[:, 0].min(axis=0) + boxes[:, 1].max(axis=0)) / 2
+
     @property
     def parts(self) -> tuple[str, ...]:
         return tuple(self._subjects)
@@ -55,18 +60,19 @@ class Session:
     def plate(self, part: str) -> Photo:
         """The part alone, from the view of the still."""
         one = self._subjects[part]
-        return photograph([one], one.origin, *self.view, self.px_per_mm)
+        return photograph([one], one.origin, *self.view, self.px_per_mm, self._middle)
 
     def hero(self) -> Photo:
         """All parts, assembled: they shade each other."""
-        return photograph(list(self._subjects.values()), np.zeros(3), *self.view, self.px_per_mm)
+        return photograph(list(self._subjects.values()), np.zeros(3), *self.view, self.px_per_mm, self._middle)
 
     def turned(self, part: str, number: int) -> Photo:
         """One photograph of a turntable; all of a part have one size and one pivot, as a locked-off camera has."""
         table, one = self.tables[part], self._subjects[part]
         turn = _turn(table, number)
         window = self._table_window(part)
-        return photograph([one], one.origin, 0.0, table.elevation, table.px_per_mm, turn, window)
+        # On the table the part stands in the middle itself.
+        return photograph([one], one.origin, 0.0, table.elevation, table.px_per_mm, one.origin, turn, window)
 
     def entries(self) -> dict[str, Any]:
         """What assembly.json has to say: `plates` and `hero`."""

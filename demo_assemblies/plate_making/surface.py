@@ -19,8 +19,6 @@ from choreo.geometry.solid import Solid
 from choreo.picture.render.coverage import Window, coverage, window_around
 from choreo.picture.render.facets import Facets, facets_of
 
-SMOOTH_COS = np.cos(np.radians(36.0))
-"""Walls that meet at less than this are a curve."""
 _TILT = np.radians(55.0)
 """How far a bevel leans at the very edge."""
 _CHUNK = 2_000_000
@@ -59,10 +57,16 @@ def rows_of(azimuth: float, elevation: float) -> np.ndarray:
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """One solid with the size of its bevels."""
+    """One solid, the size of its bevels, and at less than which angle walls meet as a curve, degrees."""
 
     solid: Solid
     bevel_mm: float
+    smooth_degrees: float
+
+    @property
+    def smooth(self) -> float:
+        """The same as a cosine."""
+        return float(np.cos(np.radians(self.smooth_degrees)))
 
     @cached_property
     def facets(self) -> Facets:
@@ -197,7 +201,7 @@ def _face_normals(piece: Piece, surface: _Surface, points: np.ndarray) -> np.nda
     """A face with a bevel along edges behind which it falls off."""
     section = piece.solid.bands[surface.band].section
     bare = piece.facets.bare[surface.band][surface.side > 0]
-    start, end, one, two = _edges(bare)
+    start, end, one, two = _edges(bare, piece.smooth)
     own = shapely.distance(shapely.points((start + end) / 2), section.boundary) < 1e-6
     normals = np.tile(surface.normal, (len(points), 1))
     if not own.any():
@@ -217,7 +221,7 @@ def _wall_normals(piece: Piece, surface: _Surface, points: np.ndarray) -> np.nda
     own = walls.normals[surface.wall]
     length = float(np.hypot(*(b - a)))
     along = (points[:, :2] - a) @ (b - a) / length
-    ends = [_joined(walls.normals, walls.ends, surface.wall, upper) for upper in (False, True)]
+    ends = [_joined(walls.normals, walls.ends, surface.wall, upper, piece.smooth) for upper in (False, True)]
     share = np.clip(along / length, 0.0, 1.0)[:, None]
     if ends[0][1] and ends[1][1]:
         plan = ends[0][0] * (1 - share) + ends[1][0] * share
@@ -242,7 +246,7 @@ def _wall_normals(piece: Piece, surface: _Surface, points: np.ndarray) -> np.nda
     return normals / np.linalg.norm(normals, axis=1, keepdims=True)
 
 
-def _joined(normals: np.ndarray, ends: np.ndarray, wall: int, upper: bool) -> tuple[np.ndarray, bool]:
+def _joined(normals: np.ndarray, ends: np.ndarray, wall: int, upper: bool, smooth: float) -> tuple[np.ndarray, bool]:
     """The normal at one end of a wall, between it and its neighbour's, and whether they are one curve."""
     here = ends[wall, int(upper)]
     other = np.flatnonzero(np.abs(ends[:, 1 - int(upper)] - here).max(axis=1) < 1e-6)
@@ -250,10 +254,10 @@ def _joined(normals: np.ndarray, ends: np.ndarray, wall: int, upper: bool) -> tu
         return normals[wall], False
     next_to = normals[int(other[0])]
     half = normals[wall] + next_to
-    return half / max(float(np.hypot(*half)), 1e-9), bool(normals[wall] @ next_to > SMOOTH_COS)
+    return half / max(float(np.hypot(*half)), 1e-9), bool(normals[wall] @ next_to > smooth)
 
 
-def _edges(area: shapely.Geometry) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def _edges(area: shapely.Geometry, smooth: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Edges of an area with the material to the left: both ends, and a normal at each, smooth along curves."""
     rings = shapely.get_rings(shapely.orient_polygons(shapely.get_parts(area), exterior_cw=False))
     out: list[list[np.ndarray]] = [[], [], [], []]
@@ -264,14 +268,16 @@ def _edges(area: shapely.Geometry) -> tuple[np.ndarray, np.ndarray, np.ndarray, 
         start, end, edge = xy[:-1][kept], xy[1:][kept], edge[kept]
         normal = np.column_stack([edge[:, 1], -edge[:, 0]]) / np.hypot(*edge.T)[:, None]
         before, after = np.roll(normal, 1, axis=0), np.roll(normal, -1, axis=0)
-        for values, more in zip(out, (start, end, _half(normal, before), _half(normal, after)), strict=True):
+        for values, more in zip(
+            out, (start, end, _half(normal, before, smooth), _half(normal, after, smooth)), strict=True
+        ):
             values.append(more)
     return tuple(np.concatenate(values) for values in out)
 
 
-def _half(normal: np.ndarray, other: np.ndarray) -> np.ndarray:
-    smooth = (normal * other).sum(axis=1) > SMOOTH_COS
-    both = normal + np.where(smooth[:, None], other, normal)
+def _half(normal: np.ndarray, other: np.ndarray, smooth: float) -> np.ndarray:
+    curved = (normal * other).sum(axis=1) > smooth
+    both = normal + np.where(curved[:, None], other, normal)
     return both / np.hypot(*both.T)[:, None]
 
 

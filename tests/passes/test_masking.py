@@ -8,6 +8,7 @@ import pytest
 import shapely
 from masking_cases import TOUCH_MM, assemblies, pinwheel, rect, ring, slab
 
+from choreo.geometry import sight
 from choreo.geometry.camera import orthographic_camera, perspective_camera
 from choreo.geometry.layer_order import fewest_spans
 from choreo.geometry.solid import build_solid
@@ -165,6 +166,21 @@ def test_holdouts_are_needed_and_exact_and_changes_are_few(name, view):
             assert order.index(ids[t]) > order.index(ids[x])
         assert not has_ring(kept[f])
     assert len(plan.orders) == len(fewest_spans(kept))
+
+
+@pytest.mark.parametrize("view", CASES)
+def test_looking_place_by_place_shows_what_is_seen_of_the_whole(view, monkeypatch):
+    monkeypatch.setattr(sight, "_CROWD", 0)
+    for name, (parts, ways) in assemblies().items():
+        travel = np.array([0.0, 0.0, 4.0, 9.0, 15.0, 30.0, 30.0])
+        seen, _ = compiled(
+            parts, [f"p{n}" for n in range(len(parts))], [np.outer(travel, w) for w in ways], CASES[view]
+        )
+        frames = np.arange(len(travel))
+        for t, x in itertools.permutations(range(len(parts)), 2):
+            whole = shapely.intersection(seen.visible(t, frames), seen.silhouette(x, frames))
+            found = seen.visible_over(t, x, frames)
+            assert not any(map(big_enough, shapely.symmetric_difference(whole, found))), (name, t, x)
 
 
 def test_same_input_same_plan():

@@ -131,6 +131,7 @@ class Player {
     this.page.repeat.value = String(number);
     this.show(this.film.sections[number][1], false);
     this.page.canvas.scrollIntoView({ block: "nearest" });
+    this.page.play.focus({ preventScroll: true }); // so that the next key can pause it
     this.play();
   }
 

@@ -100,7 +100,7 @@ def _moves(about: ShotReport, part: str) -> tuple[MoveReport, ...]:
 def _when(start: int, arrive: int, easing: str | None) -> str:
     text = easing or "linear"
     shown = text if len(text) <= _LONGEST_EASING else f"{text.partition('(')[0]}(…)"
-    return words(f"{start} to {arrive}") + " " + tag("span", words(shown), class_="easing")
+    return tag("span", f"{start} to {arrive}", class_="from") + tag("span", words(shown), class_="easing")
 
 
 def _why(start: int, move: MoveReport) -> str:

@@ -31,7 +31,12 @@ def samples_for(moved_px: float) -> int:
 
 
 def instants(
-    shot: ShotTracks, frame: int, shutter: float, origins: Mapping[str, Floats], size: float = 1.0
+    shot: ShotTracks,
+    frame: int,
+    shutter: float,
+    origins: Mapping[str, Floats],
+    size: float = 1.0,
+    reach: Mapping[str, float] | None = None,
 ) -> list[float]:
     """Return the times, in frames, whose pictures a blurred frame is the mean of; they lie about it evenly.
 
@@ -43,8 +48,10 @@ def instants(
         Degrees, 0 to 360: the exposure is ``shutter / 360`` of a frame.
     origins, size
         See `moment_at`.
+    reach : mapping of part id to float, optional
+        See `px_moved`.
 
     """
     span = shutter / 360
-    count = samples_for(px_moved(shot, frame, span, origins, size)) if span > 0 else 1
+    count = samples_for(px_moved(shot, frame, span, origins, size, reach)) if span > 0 else 1
     return [frame + span * ((step + 0.5) / count - 0.5) for step in range(count)] if count > 1 else [float(frame)]

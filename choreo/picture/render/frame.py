@@ -143,7 +143,7 @@ class Renderer:
 
     def _moments(self, shot: ShotTracks, frame: int) -> list[Moment]:
         """The instants that a frame is the mean of."""
-        times = instants(shot, frame, self.shutter, self.origins, SIZES[self.size])
+        times = instants(shot, frame, self.shutter, self.origins, SIZES[self.size], self._reach)
         return [self.moment(shot, time) for time in times]
 
     def moment(self, shot: ShotTracks, time: float) -> Moment:
@@ -232,6 +232,11 @@ class Renderer:
         return -1 if frame is None or part not in self.sequences else math.floor(frame + 0.5)
 
     @cached_property
+    def _reach(self) -> dict[str, float]:
+        """How far each part reaches from its own z axis, mm."""
+        return {part: _farthest(solid, self.origins[part]) for part, solid in self.solids.items()}
+
+    @cached_property
     def _facets(self) -> dict[str, Facets]:
         return {part.id: facets_of(self.solids[part.id]) for part in self.assembly.parts}
 
@@ -285,3 +290,8 @@ class Renderer:
         for other in range(first, min(first + _COMPANY, shot.frames)):
             matrix = scaled(shot.cameras[other], SIZES[self.size])
             self._coming.append((camera_from_matrix(matrix), {t.id: t.position[other] for t in shot.parts}))
+
+
+def _farthest(solid: Solid, origin: Floats) -> float:
+    corners = shapely.get_coordinates([band.section for band in solid.bands])
+    return float(np.linalg.norm(corners - origin[:2], axis=1).max(initial=0.0))

@@ -117,18 +117,35 @@ def scaled(matrix: Floats, size: float) -> Floats:
     return np.asarray(matrix * np.array([[size], [size], [1.0]]))
 
 
-def px_moved(shot: ShotTracks, frame: int, span: float, origins: Mapping[str, Floats], size: float = 1.0) -> float:
-    """Return the longest way on the screen that a part's origin goes while the shutter is open, px.
+def px_moved(
+    shot: ShotTracks,
+    frame: int,
+    span: float,
+    origins: Mapping[str, Floats],
+    size: float = 1.0,
+    reach: Mapping[str, float] | None = None,
+) -> float:
+    """Return the longest way on the screen that a part goes while the shutter is open, px.
 
+    That of its origin, and where it spins the way of its farthest point about it; `reach` says how far that is, mm.
     Measured along nine instants, so that a part that turns back within a frame counts its way, not its end.
     """
+    far = reach or {}
     times = frame + np.linspace(-span / 2, span / 2, 9)
     seen = [moment_at(shot, float(time), origins, size) for time in times]
     ways = [
-        sum(math.dist(one.parts[track.id].screen, two.parts[track.id].screen) for one, two in itertools.pairwise(seen))
+        sum(
+            _way(one.parts[track.id], two.parts[track.id], far.get(track.id, 0.0))
+            for one, two in itertools.pairwise(seen)
+        )
         for track in shot.parts
     ]
     return max(ways, default=0.0)
+
+
+def _way(one: Standing, two: Standing, reach: float) -> float:
+    turned = math.radians(abs(two.turn - one.turn)) * reach * max(one.scale, two.scale)
+    return math.dist(one.screen, two.screen) + turned
 
 
 def _matrix_at(cameras: Floats, time: float) -> Floats:

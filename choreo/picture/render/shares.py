@@ -21,7 +21,7 @@ from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.regions import joined, minus
 from choreo.model.plan import Floats
-from choreo.picture.render.colour import Picture, Singles
+from choreo.picture.render.colour import Picture, Singles, by_pixel
 from choreo.picture.render.coverage import Window, coverage, edge_pixels, window_around
 from choreo.picture.render.moment import Hold
 from choreo.picture.render.tile import Tile
@@ -257,7 +257,7 @@ def _add(total: Singles, where: Window, tile: Tile | None) -> None:
 def _scaled(picture: Picture, alpha: Singles) -> Picture:
     """A picture with another alpha and the same colours."""
     own = picture[..., 3]
-    return np.asarray(picture * (alpha / np.where(own > 0, own, np.float32(1)))[..., None])
+    return by_pixel(picture, alpha / np.where(own > 0, own, np.float32(1)))
 
 
 def _one(shape: BaseGeometry) -> NDArray[np.object_]:

@@ -8,10 +8,11 @@ nothing more is seen, and the layer is free: there it shows its part whole, so t
 little by hand.
 
 What a file stores is rounded, and that must not add up. So ``T`` is taken from the alphas as they were rounded:
-an error is answered for by the layer that makes it, and the ones below put right what they can.
+an error is answered for by the layer that makes it, and the ones below put right what they can. The lowest layer that
+shows in a pixel leaves what the picture leaves; where that is nothing, none below it gets a hole by mistake.
 
-- Half floats: an alpha is rounded down where something is to come below, so that there is room for it; 1/2048 of what
-  shows is the most that anything is off.
+- Half floats: an alpha is rounded down where something is to come below, so that there is room for it; 1/2048 of
+  what shows is the most that light is off, or what nobody can see.
 - 16 bits: rounded to the nearest.
 - 8 bits: 1/255 of light is up to 13 codes in the dark, so a bright edge before a dark one cannot just be rounded.
   `stack_mended` says what is done in such pixels.
@@ -36,6 +37,8 @@ Kept = TypeVar("Kept", bound=NDArray[Any])
 
 FULL = 1e-5
 """Where layers above leave less of a pixel than this, what lies below is as good as unseen."""
+_DIM = 1e-4
+"""Light that nobody misses: a third of a code of 8 bits, in the dark."""
 NONE = 1e-6
 """A part that shows in less of a pixel than this does not show."""
 
@@ -100,20 +103,20 @@ def ordered(shown: Iterable[Shown], order: Sequence[str], frame: Window) -> list
 def halves(layers: Sequence[Ordered], frame: Window) -> list[Stored]:
     """Return layers as half floats: linear light, premultiplied."""
 
-    def rounded(picture: Picture, more: NDArray[np.bool_]) -> tuple[Halves, Singles]:
+    def rounded(picture: Picture, below: Singles) -> tuple[Halves, Singles]:
         out = picture.astype(np.float16)
         alpha = out[..., 3]
-        high = more & (alpha.astype(np.float32) > picture[..., 3])
+        high = (below > _DIM) & (alpha.astype(np.float32) > picture[..., 3])
         out[..., 3] = np.where(high, np.nextafter(alpha, np.float16(0)), alpha)
         return out, out[..., 3].astype(np.float32)
 
-    return _stored(layers, from_the_front(layers, frame, rounded))
+    return _stored(layers, from_the_front(layers, frame, rounded, straight=False))
 
 
 def codes_16_bit(layers: Sequence[Ordered], frame: Window) -> list[Stored]:
     """Return layers as straight sRGB codes of 16 bits."""
 
-    def rounded(picture: Picture, _: NDArray[np.bool_]) -> tuple[NDArray[np.uint16], Singles]:
+    def rounded(picture: Picture, _: Singles) -> tuple[NDArray[np.uint16], Singles]:
         out = to_16_bit(picture)
         return out, out[..., 3].astype(np.float32) / np.float32(65535)
 
@@ -123,7 +126,7 @@ def codes_16_bit(layers: Sequence[Ordered], frame: Window) -> list[Stored]:
 def codes_8_bit(layers: Sequence[Ordered], frame: Window) -> list[Stored]:
     """Return layers as straight sRGB codes of 8 bits, rounded one by one; `mended` does the rest."""
 
-    def rounded(picture: Picture, _: NDArray[np.bool_]) -> tuple[NDArray[np.uint8], Singles]:
+    def rounded(picture: Picture, _: Singles) -> tuple[NDArray[np.uint8], Singles]:
         out = to_8_bit(picture)
         return out, out[..., 3].astype(np.float32) / np.float32(255)
 
@@ -131,7 +134,11 @@ def codes_8_bit(layers: Sequence[Ordered], frame: Window) -> list[Stored]:
 
 
 def from_the_front(
-    layers: Sequence[Ordered], frame: Window, rounded: Callable[[Picture, NDArray[np.bool_]], tuple[Kept, Singles]]
+    layers: Sequence[Ordered],
+    frame: Window,
+    rounded: Callable[[Picture, Singles], tuple[Kept, Singles]],
+    *,
+    straight: bool = True,
 ) -> list[Kept]:
     """Return layers as they are stored, back to front.
 
@@ -141,31 +148,49 @@ def from_the_front(
         Back to front.
     frame : Window
     rounded : callable
-        Given a layer's picture and where more is to come below it, returns what is stored and the alpha of that.
+        Given a layer's picture and how much is to come below it, returns what is stored and the alpha of that.
+    straight : bool
+        Whether a colour stays what it is where an alpha is not quite what it should be; else its light does, where
+        that can be seen.
 
     """
-    left = np.ones((frame.height, frame.width), dtype=np.float32)
+    left, nothing = np.ones((2, frame.height, frame.width), dtype=np.float32)
     below = np.zeros_like(left)
     for layer in layers:
         below[layer.window.slices] += layer.light[..., 3]
+    nothing -= below
+    nothing[nothing < NONE] = 0
     out = []
     for layer in reversed(layers):
         here = layer.window.slices
         below[here] -= layer.light[..., 3]
-        stored, alpha = rounded(_own(layer, left[here]), below[here] > NONE)
+        leave = np.where(below[here] > NONE, -1, nothing[here])
+        stored, alpha = rounded(_own(layer, left[here], leave, straight=straight), below[here])
         left[here] *= 1 - alpha
         out.append(stored)
     return out[::-1]
 
 
-def _own(layer: Ordered, left: Singles) -> Picture:
-    """A layer's picture, given what those above it leave of each pixel."""
+def _own(layer: Ordered, left: Singles, leave: Singles, *, straight: bool) -> Picture:
+    """A layer's picture, given what those above it leave of each pixel, and what it has to leave itself (-1: any)."""
     free = left <= FULL
-    out = layer.light / np.where(free, np.float32(1), left)[..., None]
-    # Rounding of what stands above may leave a hair too little room, and a hair of light where there is none.
-    out /= np.maximum(out[..., 3:], 1)
-    out[layer.light[..., 3] <= NONE] = 0
-    return np.where(free[..., None], layer.free, out)
+    room = np.where(free, np.float32(1), left)
+    share = layer.light[..., 3]
+    alpha = np.clip(np.where(leave < 0, share / room, 1 - leave / room), 0, 1)
+    scale = alpha / np.maximum(share, NONE)
+    if not straight:
+        off = np.abs(alpha * room - share) / np.maximum(share, NONE) * _brightest(layer.light)
+        scale = np.where(off > _DIM, 1 / room, scale)
+    out = layer.light * scale[..., None]
+    out[..., 3] = alpha
+    # Rounding of sums leaves a hair of light where there is none.
+    out[share <= NONE] = 0
+    return np.asarray(np.where(free[..., None], layer.free, out), dtype=np.float32)
+
+
+def _brightest(light: Picture) -> Singles:
+    """The largest of red, green and blue; numpy's own maximum along a short axis is slow."""
+    return np.maximum(np.maximum(light[..., 0], light[..., 1]), light[..., 2])
 
 
 def _stored(layers: Sequence[Ordered], pixels: Sequence[NDArray[np.generic]]) -> list[Stored]:

@@ -157,6 +157,25 @@ def test_a_hero_that_covers_all_leaves_the_layers_below_as_they_are_without_it()
         assert np.abs(tile.picture - bare[tile.window]).max() < 0.02
 
 
+@pytest.mark.parametrize("kind", STORES)
+@pytest.mark.parametrize("frame", [0, 2])
+def test_what_is_hidden_is_whole_and_has_no_holes(kind, frame):
+    view, shot = busy()
+    shown = [one for one in view.shown(shot, frame) if one.part != HERO]
+    for names in itertools.permutations(one.part for one in shown):
+        files = {file.part: file for file in STORES[kind](ordered(shown, names, FRAME), FRAME)}
+        for number, name in enumerate(names):
+            above = np.zeros((SIZE[1], SIZE[0]))
+            for one in shown:
+                if one.part in names[number + 1 :]:
+                    above[one.window.slices] += one.bare[..., 3]
+            one = next(one for one in shown if one.part == name)
+            hidden = above[one.window.slices] > 1 - 1e-6
+            alpha = files[name].pixels[..., 3].astype(float)
+            alpha /= 1 if kind == "half" else np.iinfo(files[name].pixels.dtype).max
+            assert np.abs(alpha - one.whole[..., 3])[hidden].max(initial=0) < 1 / 255
+
+
 def row(*layers):
     """A picture of one row from (light, alpha) a layer, back to front; free layers are green."""
     out = []

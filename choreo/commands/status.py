@@ -1,0 +1,38 @@
+"""``choreo status``: how each section stands."""
+
+from __future__ import annotations
+
+import argparse
+
+from choreo.commands import Arguments, Command, Said
+from choreo.commands.section_contents import reviewed
+from choreo.commands.shared import add_project
+
+
+def _add(parser: argparse.ArgumentParser) -> None:
+    parser.description = (
+        "Say of each section whether it is approved, by whom and when, and what has changed since where it shows "
+        "another picture now."
+    )
+    add_project(parser)
+    parser.add_argument(
+        "--require", action="store_true", help="exit 1 unless every section is approved as it is, e.g. before delivery"
+    )
+
+
+def _run(arguments: Arguments) -> Said:
+    from choreo.review.standing import standings  # noqa: PLC0415
+    from choreo.review.standing_words import standing_json, standing_words, unsigned  # noqa: PLC0415
+
+    found = reviewed(arguments)
+    stand = standings(found.sections, found.ledger)
+    missing = unsigned(stand)
+    failed = arguments.require and bool(missing)
+    words = standing_words(stand)
+    if failed:
+        words.append(f"Not all is signed off: {', '.join(one.section.name for one in missing)}.")
+    data = {"ok": not failed, "approved": not missing, "sections": [standing_json(one) for one in stand]}
+    return Said([found.film.source, *words], data, exit_code=1 if failed else 0)
+
+
+STATUS = Command("status", "say which sections are signed off, and what has changed since", _add, _run)
