@@ -109,7 +109,7 @@ def time_as_laid_out(shot: Shot, film: Set, on_stage: OnStage, *, fewest_crossin
         on_stage(f"layout of {shot.name}", layout)
         # Timing comes last: it never touches the geometry, it only asks it which lags collide.
         met_by = with_turning(encounters, spins.turning)
-        schedule = plan_schedule(shot, removal, {p: r[[0, -1]] if len(r) > 1 else r for p, r in bent.routes.items()}, met_by, shared_mm=bent.shared_mm, stops_mm=bent.stops_mm)
+        schedule = plan_schedule(shot, removal, bent.routes, met_by, shared_mm=bent.shared_mm, stops_mm=bent.stops_mm)
         schedule = replace(schedule, warnings=(*bent.warnings, *schedule.warnings))
         on_stage(f"schedule of {shot.name}", schedule)
         if schedule.frames == tuple(phase.frames for phase in shot.phases):
