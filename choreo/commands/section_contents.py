@@ -77,11 +77,6 @@ def sections_now(project: Project, solids: Mapping[str, Solid], tracks: Tracks) 
     )  # fmt: skip
 
 
-def section_contents(project: Project, solids: Mapping[str, Solid], tracks: Tracks) -> dict[str, str]:
-    """Return the digest of what each section shows, by its name."""
-    return {section.name: section.content for section in sections_now(project, solids, tracks)}
-
-
 def _shown(
     project: Project, solids: Mapping[str, Solid], tracks: Tracks
 ) -> Iterator[tuple[FilmSection, Assembly, dict[str, str]]]:
