@@ -56,10 +56,14 @@ def labelled_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
 def _before_moving(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot | None:
     """The shot with all parts where they were before ways were uncrossed, if all labels have room there."""
     try:
-        timed = time_as_laid_out(shot, film, on_stage, fewest_crossings=False)
+        timed = time_as_laid_out(shot, film, lambda *_: None, fewest_crossings=False)
     except ChoreoError:
         return None
-    return None if unlabelled(timed, film) else timed
+    if unlabelled(timed, film):
+        return None
+    on_stage(f"layout of {shot.name}", timed.layout)
+    on_stage(f"schedule of {shot.name}", timed.schedule)
+    return timed
 
 
 def _promises(timed: TimedShot, film: Set, frame: Frame) -> bool:

@@ -42,7 +42,9 @@ def run(unpacked, cwd, *arguments):
 
 def test_the_wheel_holds_schemas_and_demos(unpacked):
     names = sorted(path.name for path in (unpacked / "choreo" / "schemas").iterdir())
-    assert names == [f"{name}.schema.json" for name in ("assembly", "choreography", "director", "sign-off", "tracks")]
+    assert names == [
+        f"{name}.schema.json" for name in ("assembly", "choreography", "director", "layer-order", "sign-off", "tracks")
+    ]
     for demo in ("headlamp", "headlamp_late_part", "hand_grinder", "layers_only", "interlocked"):
         assert (unpacked / "choreo" / "demo_assemblies" / demo / "choreography.toml").is_file()
         assert not (unpacked / "choreo" / "demo_assemblies" / demo / "out").exists()

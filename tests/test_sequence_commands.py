@@ -8,6 +8,7 @@ import struct
 from pathlib import Path
 
 import cv2
+import jsonschema
 import numpy as np
 import OpenEXR
 import pytest
@@ -81,6 +82,8 @@ def test_layers_stack_to_the_film_in_the_order_that_lies_beside_them(kind, proje
     code, found = said(capsys, "layers", project, "--out", tmp_path, "--kind", kind)
     assert code == 0
     told = json.loads((tmp_path / "order.json").read_text())
+    schema = Path(__file__).resolve().parents[1] / "schemas" / "layer-order.schema.json"
+    jsonschema.Draft202012Validator(json.loads(schema.read_text())).validate(told)
     files = [layer["files"] for layer in told["back_to_front"]]
     assert [layer["part"] for layer in told["back_to_front"]] == found["back_to_front"]
     assert found["back_to_front"][-1] == "_hero"

@@ -39,13 +39,16 @@ def pictured_parts(scene: Scene) -> tuple[str, ...]:
 def constant_order(tracks: Tracks) -> tuple[str, ...]:
     """Return one order for all frames, back to front: the one that holds on most of them, the earliest of several.
 
-    Any order would do; in this one the fewest layers have to be cut where the true order is another.
+    Any order would do; in this one the fewest layers have to be cut where the true order is another. A part that it
+    does not name, because it is never drawn on those frames, comes on top.
     """
     frames: dict[tuple[str, ...], int] = {}
     for shot in tracks.shots:
         for span in shot.masking.orders:
             frames[span.back_to_front] = frames.get(span.back_to_front, 0) + span.last + 1 - span.first
-    return max(frames, key=lambda order: frames[order])
+    longest = max(frames, key=lambda order: frames[order])
+    named = dict.fromkeys(part for order in (longest, *frames) for part in order)
+    return tuple(named)
 
 
 def film_files(tracks: Tracks, parts: Iterable[str], first: int, endings: Iterable[str]) -> set[str]:

@@ -6,11 +6,12 @@ own cameras, by three kinds of steps:
 
 - a part, or siblings as a whole, to another free place (`geometry.freed` says which are tried);
 - two siblings exchange their seats;
-- two parts exchange their places: the larger goes as near to the other's as it can, that one where it does best.
+- two parts whose ways cross exchange their places: the larger goes as near to the other's as it can, that one to
+  where it does best.
 
-Of the steps at hand the one is taken that avoids the most crossings, then the one with the least travel. It must keep
-all that the layout keeps (`Rested.holds`), may add no more than `EACH` to the sum of all ways for a crossing that it
-avoids, and all steps together no more than `MOST`: a part is not sent across the picture for one crossing. Camera,
+Of the steps at hand the one comes first that avoids the most crossings, then the one with the least travel. It must
+keep all that the layout keeps (`Rested.holds`), may add no more than `EACH` to the sum of all ways for a crossing that
+it avoids, and all steps together no more than `MOST`: a part is not sent across the picture for one crossing. Camera,
 scale and gaps stay as they were.
 
 What remains is a local optimum of these steps, looked for at `_LOOKED` parts or pairs at most: that some ways still
@@ -27,6 +28,7 @@ import numpy as np
 import shapely
 
 from choreo.geometry.aside import lift_out
+from choreo.geometry.crossing import crossed
 from choreo.geometry.freed import Unit, across, homes_of, places
 from choreo.geometry.rested import Rested
 from choreo.geometry.siblings import lowered, routes_to, siblings
@@ -40,7 +42,8 @@ EACH = 0.03
 """Of that sum: the most that one crossing is worth. Places grow outward from the body, so that a picture is balanced
 as it is placed: a part that goes across the frame for one crossing leaves a hole."""
 _LOOKED = 60
-"""Times that places are looked for in one layout."""
+"""Times that places are looked for in one layout, for up to `_PARTS` parts; for more in proportion fewer."""
+_PARTS = 40
 _PROVED = 8
 """Best places of each unit that are proved, at most."""
 _ELSE_PX = 40.0
@@ -54,13 +57,16 @@ _MOST_ALIKE = 8
 def uncross(rested: Rested) -> bool:
     """Let parts of a layout rest elsewhere, as long as fewer ways cross then; return whether any does."""
     search, moved = _Search(rested), False
-    while rested.crossings() and search.step():
+    while rested.crossings() and search.round():
         moved = True
     return moved
 
 
 @dataclass(frozen=True)
 class _Step:
+    parts: tuple[str, ...]
+    ends: Floats
+    """(m, 2) px."""
     avoided: int
     longer: float
     """px."""
@@ -70,33 +76,40 @@ class _Step:
 class _Search:
     def __init__(self, rested: Rested) -> None:
         self.rested, self.looked, self.total = rested, 0, rested.travel()
+        self.most = min(_LOOKED, max(_LOOKED // 4, _LOOKED * _PARTS // len(rested.names)))
         self.standing = Standing(rested.subject, rested.watched, rested.frame, bounded=True)
         self.units = list(_units(rested, self.standing))
 
-    def step(self) -> bool:
-        """Take the best step that is found; whether there is one."""
+    def round(self) -> bool:
+        """Take the steps that are found, the best first, as far as each still is one; whether any was taken."""
         units = [unit for unit in self.units if self.rested.crossings_of(unit.parts, self._ends(unit))]
         steps = [step for unit in units for step in (*self._seats(unit), *self._elsewhere(unit))]
-        steps += [step for one, two in self._pairs(units)[:_PAIRS] for step in self._exchange(one, two)]
-        return self._take_best(steps)
+        steps += [step for one, two in self._pairs() for step in self._exchange(one, two)]
+        return self._take(steps)
 
     def _may_look(self) -> bool:
         """Whether there is work left; counts it."""
         self.looked += 1
-        return self.looked <= _LOOKED
+        return self.looked <= self.most
 
     def _ends(self, unit: Unit) -> Floats:
         return self.rested.ends[[self.rested.rank(part) for part in unit.parts]]
 
-    def _take_best(self, steps: Sequence[_Step]) -> bool:
-        """Take the best step that keeps what it has to keep."""
+    def _take(self, steps: Sequence[_Step]) -> bool:
+        taken = False
         for step in sorted(steps, key=lambda each: (-each.avoided, each.longer)):
+            if not self._worth(*self._gains(step.parts, step.ends)):  # others were taken since
+                continue
             routes = step.routes()
-            # As far out as it then is, a part may end a little elsewhere under a perspective camera.
+            # Under a perspective camera a part may end a little elsewhere.
             if self._worth(*self._gain(routes)) and self.rested.holds(routes):
                 self.rested.take(routes)
-                return True
-        return False
+                taken = True
+        return taken
+
+    def _step(self, parts: tuple[str, ...], ends: Floats, routes: Callable[[], Mapping[str, Floats]]) -> _Step:
+        avoided, longer = self._gains(parts, ends)
+        return _Step(parts, ends, int(avoided), float(longer), routes)
 
     def _gain(self, routes: Mapping[str, Floats]) -> tuple[np.ndarray, np.ndarray]:
         return self._gains(list(routes), self.rested.ends_of(list(routes), routes))
@@ -126,7 +139,7 @@ class _Search:
             if not len(good):
                 return
             best = int(good[0])
-            yield _Step(int(avoided[best]), float(longer[best]), self._routes(unit, steps[best]))
+            yield self._step(unit.parts, ends[best], self._routes(unit, steps[best]))
             good = good[np.linalg.norm(ends[good] - ends[best], axis=2).max(axis=1) > _ELSE_PX]
 
     def _routes(self, unit: Unit, step: Floats) -> Callable[[], Mapping[str, Floats]]:
@@ -147,23 +160,24 @@ class _Search:
         for i, j in zip(one.tolist(), two.tolist(), strict=True):
             seats = list(range(len(at)))
             seats[i], seats[j] = j, i
-            avoided, longer = self._gains(unit.parts, self._ends(unit)[seats])
-            if self._worth(avoided, longer):
+            if self._worth(*self._gains(unit.parts, self._ends(unit)[seats])):
                 there = across(rested, unit, at[seats] - homes_of(rested, unit))
-                yield _Step(int(avoided), float(longer), self._routes(unit, there))
+                yield self._step(unit.parts, self._ends(unit)[seats], self._routes(unit, there))
 
-    def _pairs(self, units: Sequence[Unit]) -> list[tuple[Unit, Unit]]:
-        """Single parts of which one crosses something and that would cross less with each other's ends, best first."""
+    def _pairs(self) -> list[tuple[Unit, Unit]]:
+        """Single parts whose ways cross each other, those first that would avoid most with each other's ends.
+
+        Exchanged ends never make such ways longer: straight lines that cross are longer than the two that do not.
+        """
         single = [unit for unit in self.units if len(unit.items) == 1]
-        found: list[tuple[int, float, int, Unit, Unit]] = []
-        for i, one in enumerate(single):
-            for two in single[i + 1 :]:
-                if one in units or two in units:
-                    ends = np.concatenate([self._ends(two), self._ends(one)])
-                    avoided, longer = self._gains((*one.parts, *two.parts), ends)
-                    if avoided > 0:
-                        found.append((-int(avoided), float(longer), len(found), one, two))
-        return [(one, two) for *_, one, two in sorted(found, key=lambda each: each[:3])]
+        rows = [self.rested.rank(unit.parts[0]) for unit in single]
+        table = crossed(self.rested.starts[rows], self.rested.ends[rows])
+        found = []
+        for i, j in np.argwhere(np.triu(table)).tolist():
+            ends = np.concatenate([self._ends(single[j]), self._ends(single[i])])
+            avoided, longer = self._gains((*single[i].parts, *single[j].parts), ends)
+            found.append((-int(avoided), float(longer), i, j))
+        return [(single[i], single[j]) for _, _, i, j in sorted(found)[:_PAIRS]]
 
     def _exchange(self, one: Unit, two: Unit) -> Iterator[_Step]:
         """The best step at which the larger of two parts rests as near as it can to where the other does now."""
@@ -187,7 +201,7 @@ class _Search:
         if len(good):
             best = good[np.lexsort((longer[good], -avoided[good]))[0]]
             last = self._routes(second, steps[best])
-            yield _Step(int(avoided[best]), float(longer[best]), lambda: {**moved, **last()})
+            yield self._step((*first.parts, *second.parts), both[best], lambda: {**moved, **last()})
 
     def _places(self, unit: Unit, without: Sequence[str] = ()) -> tuple[Floats, Floats]:
         """Steps (n, m, 3) of a unit to free places, and where its middles then rest, (n, m, 2)."""

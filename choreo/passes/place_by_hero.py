@@ -171,7 +171,7 @@ class _Search:
         if not self.hero.outline:
             return True
         stack = shapely.union_all([shapely.make_valid(area) for plate in group for area in plate.polygons])
-        fit = register_outline(list(shapely.get_parts(stack)), self.hero.outline, IDENTITY)
+        fit = register_outline(list(shapely.get_parts(stack)), self.hero.outline, IDENTITY, reach_px=2 * _FRAME_PX)
         hull = shapely.get_coordinates(stack.convex_hull)
         return bool(fit.determined) and farthest(fit.transform, IDENTITY, hull)[0] <= _FRAME_PX
 

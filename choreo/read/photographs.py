@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
-from choreo.errors import ChoreoError, Finding
+from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.geometry.registration import from_hero_view
 from choreo.geometry.trace import full_scale, trace_alpha
 from choreo.model.assembly import Assembly
 from choreo.model.registration import Photograph, Photographs, Pixels
 from choreo.read.images import Image, read_image
-from choreo.read.notes import clipped
+from choreo.read.notes import clipped, printable
 from choreo.read.paths import exists
 from choreo.read.screen_key import key_screen
 
+_KEPT_BYTES = 128 * 2**20
+"""Of plates' pixels, from their first reading until they are laid on the still; beyond that they are read twice."""
 _FINE_PX = 0.05
 """Outlines are compared to a tenth of a px: simplified more, their corners would be what is compared."""
 
@@ -48,9 +50,9 @@ def read_photographs(assembly: Assembly, folder: Path) -> tuple[Photographs | No
     still, notes = _photograph(folder, hero.file, hero=True)
     if still is None:
         return None, tuple(notes)
-    found = {}
+    found, room = {}, [_KEPT_BYTES]
     for plate in plates:
-        one, said = _photograph(folder, plate.file)
+        one, said = _photograph(folder, plate.file, room)
         notes.extend(said)
         if one is not None:
             found[plate.part] = one
@@ -93,10 +95,16 @@ def read_hero(folder: Path, name: str) -> tuple[Photograph, tuple[int, int]]:
     image = read_image(folder / name, name, alpha=False)
     opaque = float(image.alpha.min()) >= 0.5 * full_scale(image.alpha)
     outline = () if opaque else tuple(trace_alpha(image.alpha, 0.5, _FINE_PX).polygons)
+    if not opaque and not outline:
+        raise wrong_input(replace(_empty(name), severity="error"))
     return Photograph(outline, load=cache(lambda: straight_codes(image))), image.size
 
 
-def _photograph(folder: Path, name: str, *, hero: bool = False) -> tuple[Photograph | None, list[Finding]]:
+def _photograph(
+    folder: Path, name: str, room: list[int] | None = None, *, hero: bool = False
+) -> tuple[Photograph | None, list[Finding]]:
+    """One picture; `room` is how many bytes of pixels may still be kept, else they are read again when asked for."""
+
     def load() -> tuple[Pixels, Pixels]:
         return straight_codes(read_image(folder / name, name))
 
@@ -107,8 +115,45 @@ def _photograph(folder: Path, name: str, *, hero: bool = False) -> tuple[Photogr
         outline = trace_alpha(image.alpha, 0.5, _FINE_PX).polygons
     except ChoreoError as error:
         return None, [replace(one, file=one.file or clipped(name), severity="warning") for one in error.findings]
-    # The still is asked for by every part that is measured by its picture; a plate once.
-    return Photograph(tuple(outline), load=cache(load) if hero else load), []
+    if not outline:
+        return None if hero else Photograph((), load=load), [_empty(name)]
+    if hero:  # asked for by every part that is measured by its picture; a plate once
+        return Photograph(tuple(outline), load=cache(lambda: straight_codes(image))), []
+    kept = _Cut.of(image)
+    if room is not None and kept.bytes <= room[0]:
+        room[0] -= kept.bytes
+        return Photograph(tuple(outline), load=kept.whole), []
+    return Photograph(tuple(outline), load=load), []
+
+
+@dataclass(frozen=True, eq=False)
+class _Cut:
+    """What is not empty of a picture."""
+
+    shape: tuple[int, ...]
+    window: tuple[slice, slice]
+    colour: Pixels
+    """Straight, as `straight_codes` has it; so is alpha."""
+    alpha: Pixels
+
+    @classmethod
+    def of(cls, image: Image) -> _Cut:
+        filled = image.alpha > 0
+        spans = [np.flatnonzero(filled.any(axis=axis)) for axis in (1, 0)]
+        top, left = (slice(int(one[0]), int(one[-1]) + 1) if len(one) else slice(0, 0) for one in spans)
+        part = replace(image, alpha=image.alpha[top, left], _colour=lambda: image.colour[top, left])
+        colour, alpha = straight_codes(part)
+        return cls(image.alpha.shape, (top, left), np.ascontiguousarray(colour), np.ascontiguousarray(alpha))
+
+    @property
+    def bytes(self) -> int:
+        return int(self.colour.nbytes + self.alpha.nbytes)
+
+    def whole(self) -> tuple[Pixels, Pixels]:
+        """Colour and alpha of the whole picture, empty around what was kept."""
+        colour, alpha = np.zeros((*self.shape, 3), self.colour.dtype), np.zeros(self.shape, self.alpha.dtype)
+        colour[self.window], alpha[self.window] = self.colour, self.alpha
+        return colour, alpha
 
 
 def straight_codes(image: Image) -> tuple[Pixels, Pixels]:
@@ -125,6 +170,16 @@ def straight_codes(image: Image) -> tuple[Pixels, Pixels]:
         light = np.clip(colour.astype(np.float32), 0.0, 1.0)
         colour = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
     return colour, alpha
+
+
+def _empty(file: str) -> Finding:
+    return Finding(
+        "empty-matte",
+        f"The picture {clipped(file)} shows nothing: its matte is empty.",
+        printable(clipped(file)),
+        remedy="Check the key, and save it with its alpha channel.",
+        severity="warning",
+    )
 
 
 def _no_matte(file: str) -> Finding:

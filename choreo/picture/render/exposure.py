@@ -66,16 +66,26 @@ def exposed(instants: Iterable[tuple[Sequence[Layer], Veil | None]], count: int,
 
 
 class _Sum:
-    """Pictures added up, in as much room as they need."""
+    """Pictures added up, in as much room as they need; one alone is kept as it is."""
 
     def __init__(self, frame: Window) -> None:
         self.reach: Window | None = None
         """What has been added to."""
         self._frame = frame
+        self._alone: Picture | None = None
         self._room = Window(0, 0, 0, 0)
         self._total: Picture = np.zeros((0, 0, 4), dtype=np.float32)
 
     def add(self, window: Window, picture: Picture) -> None:
+        if self.reach is None:
+            self.reach, self._alone = window, picture
+            return
+        if self._alone is not None:
+            first, self._alone = self._alone, None
+            self._add(self.reach, first)
+        self._add(window, picture)
+
+    def _add(self, window: Window, picture: Picture) -> None:
         self.reach = window if self.reach is None else _around(self.reach, window)
         if _around(self._room, window) != self._room or not self._room.width:
             room = _coarse(self.reach, self._frame)
@@ -87,11 +97,13 @@ class _Sum:
 
     def copy(self) -> _Sum:
         out = _Sum(self._frame)
-        out.reach, out._room, out._total = self.reach, self._room, self._total.copy()
+        out.reach, out._alone, out._room, out._total = self.reach, self._alone, self._room, self._total.copy()
         return out
 
     def mean(self, count: int) -> Picture:
         assert self.reach is not None
+        if self._alone is not None:
+            return self._alone if count == 1 else np.asarray(self._alone / np.float32(count))
         return np.asarray(self._total[self.reach.within(self._room)] / np.float32(count))
 
 

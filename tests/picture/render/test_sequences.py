@@ -39,6 +39,7 @@ def test_the_order_that_holds_longest_is_the_one_for_all():
     assert constant_order(film([(ONE, 5), (TWO, 4)])) == ONE
     assert constant_order(film([(ONE, 5), (TWO, 4)], [(TWO, 2)])) == TWO
     assert constant_order(film([(TWO, 3), (ONE, 3)])) == TWO
+    assert constant_order(film([(("c", "a"), 3), (ONE, 2)])) == ("c", "a", "b")
 
 
 def test_numbers_are_the_films_whatever_is_asked_for():
