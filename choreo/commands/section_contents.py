@@ -66,11 +66,6 @@ def sections_now(project: Project, solids: Mapping[str, Solid], tracks: Tracks) 
     return sections_made(project.assembly, project.folder, solids, tracks)
 
 
-def section_contents(project: Project, solids: Mapping[str, Solid], tracks: Tracks) -> dict[str, str]:
-    """Return the digest of what each section shows, by its name."""
-    return {section.name: section.content for section in sections_now(project, solids, tracks)}
-
-
 def sections_made(
     assembly: Assembly, folder: Path, solids: Mapping[str, Solid], tracks: Tracks
 ) -> tuple[SectionNow, ...]:
