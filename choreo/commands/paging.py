@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from choreo.commands.section_contents import section_contents
+from choreo.commands.section_contents import ledger_path, sections_now
 
 if TYPE_CHECKING:
     from choreo.compile import Film
     from choreo.errors import Finding
+    from choreo.model.sign_off import SectionNow
     from choreo.read.project import Project
 
 
@@ -68,8 +69,24 @@ def page_from(project: Project, film: Film) -> Paged:
     shown, warnings = plates_of(project.assembly, project.folder, film.apart.solids, tracks)
     plates, hero = small_plates(project, tracks, shown)
     solids = film.apart.solids
-    contents = section_contents(project, solids, tracks)
+    sections = sections_now(project, solids, tracks)
+    contents = {section.name: section.content for section in sections}
+    said = _said(project, sections)
     html = page_html(
-        PageFilm(project.assembly, solids, tracks, film.report, contents, film.frame.margins, plates, hero)
+        PageFilm(project.assembly, solids, tracks, film.report, contents, film.frame.margins, plates, hero, said)
     )
     return Paged(html, tuple(one.name for one in tracks.sections), warnings)
+
+
+def _said(project: Project, sections: Sequence[SectionNow]) -> dict[str, str]:
+    """What the ledger says of each section that it knows."""
+    from choreo.read.paths import exists  # noqa: PLC0415
+    from choreo.read.sign_off import read_ledger  # noqa: PLC0415
+    from choreo.review.standing import standings  # noqa: PLC0415
+    from choreo.review.standing_words import state_words  # noqa: PLC0415
+
+    path = ledger_path(project)
+    if not exists(path):
+        return {}
+    _, marks = read_ledger(path)
+    return {one.section.name: state_words(one) for one in standings(sections, marks) if one.mark is not None}

@@ -47,6 +47,8 @@ class PageFilm:
     plates: Mapping[str, Mapping[str, SmallPlate]] = field(default_factory=dict)
     """By shot name and part id; parts without one are drawn as shaded solids."""
     hero: SmallPlate | None = None
+    said: Mapping[str, str] = field(default_factory=dict)
+    """Section name to what was said of it before, in words; sections of which nothing was said are not in it."""
 
 
 def page_html(film: PageFilm) -> str:
@@ -113,7 +115,7 @@ def _main(film: PageFilm) -> str:
     frames = sum(shot.frames for shot in tracks.shots)
     return (
         part("film", "The film", stage(tracks.resolution, frames, tracks.sections), hidden=True)
-        + part("sections", "Look, and leave a mark", for_review(tracks, panels))
+        + part("sections", "Look, and leave a mark", for_review(tracks, panels, film.said))
         + part("timing", "When each part moves", timing_chart(film.assembly, tracks, film.report))
         + part("layers", "Who lies before whom", layers_of(film))
         + part("numbers", "The numbers", numbers_of(film.assembly, film.report, tracks.frame_rate))
