@@ -24,10 +24,11 @@ from choreo.commands.sign_off import SIGN_OFF
 from choreo.commands.status import STATUS
 from choreo.commands.still import STILL
 from choreo.commands.strip import STRIP
+from choreo.commands.watch import WATCH
 from choreo.errors import DEFECT, ChoreoError, Finding
 
 COMMANDS: tuple[Command, ...] = (
-    NEW, CHECK, COMPILE, PAGE, STRIP, ANIMATIC, STILL, LAYERS, MATTES, COMPARE, SIGN_OFF, STATUS,
+    NEW, CHECK, COMPILE, WATCH, PAGE, STRIP, ANIMATIC, STILL, LAYERS, MATTES, COMPARE, SIGN_OFF, STATUS,
 )  # fmt: skip
 """In the order in which a project needs them."""
 _INTERRUPTED = 130

@@ -27,7 +27,7 @@ from choreo.model.choreography import Choreography, Shot
 from choreo.model.plan import Removal
 from choreo.model.registration import Photographs, Registration
 from choreo.model.report import Report
-from choreo.model.tracks import FilmSection, PartTrack, ShotTracks, Tracks
+from choreo.model.tracks import FilmSection, Masking, PartTrack, ShotTracks, Tracks
 from choreo.motion.sections import ShotSpan, lay_out_sections, sections_within
 from choreo.passes.contacts import ContactGraph, find_contacts, find_loose_joints, find_overlaps
 from choreo.passes.framing import frames_at_rest
@@ -284,9 +284,10 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
     parts = tuple(replace(track, plate_frame=pictures.get(track.id, track.plate_frame)) for track in parts)
     parts = _as_approved(parts, timed)
     positions = {track.id: track.position for track in parts}
-    on_stage(f"tracks of {shot.name}", parts)
-
     cameras = np.stack([camera.matrix for camera in layout.cameras])
+    bare = ShotTracks(shot.name, start, shot.frames, cameras, parts, np.zeros(shot.frames), Masking((), ()))
+    on_stage(f"tracks of {shot.name}", bare)
+
     solids = [film.solids[part] for part in assembly.ids]
     turns = turns_of(parts, {part.id: part.offset for part in assembly.parts})
     spun = {assembly.ids.index(part): turn for part, turn in turns.items()}
@@ -307,7 +308,7 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
     hero = handoff(shot, film.solids, cameras, positions)
     met = meet_still(shot, parts, hero, layout.cameras, assembly, uses, film.registration, film.frame.clearance_mm)
     parts = _as_approved(met.parts, timed)
-    made = ShotTracks(shot.name, start, shot.frames, cameras, parts, hero, masks)
+    made = replace(bare, parts=parts, hero_opacity=hero, masking=masks)
     check_tracks(made, assembly.ids)
     facts = ShotFacts(
         shot, made, layout.least_gap_px, layout.cameras[0], layout.distance_mm, schedule.moves,

@@ -67,7 +67,7 @@ def timed_shots(assembly, film):
             compile_film(assembly, film, only_shot=shot.name, on_stage=hook)
         schedule = seen[f"schedule of {shot.name}"]
         bare = {frozenset(pair) for pair in schedule.bare_pairs}
-        out.append(Timed(shot.frames, seen[f"tracks of {shot.name}"], bare))
+        out.append(Timed(shot.frames, seen[f"tracks of {shot.name}"].parts, bare))
     return out
 
 

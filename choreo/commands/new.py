@@ -47,7 +47,7 @@ def _add(parser: argparse.ArgumentParser) -> None:
 def _run(arguments: Arguments) -> Said:
     from choreo.model.new_plates import PlacedHero  # noqa: PLC0415
     from choreo.passes.place_plates import named_plate, place_plates  # noqa: PLC0415
-    from choreo.read.plate_folder import read_plate_folder  # noqa: PLC0415
+    from choreo.read.plate_folder import check_hero_file, read_plate_folder  # noqa: PLC0415
     from choreo.write.files import write_all  # noqa: PLC0415
     from choreo.write.new_project import assembly_text, choreography_text  # noqa: PLC0415
 
@@ -55,12 +55,13 @@ def _run(arguments: Arguments) -> Said:
     part, width = _scale(arguments.scale)
     hints = dict(_hint(text) for text in arguments.place)
     _refuse_overwriting(folder)
-    plates, notes = read_plate_folder(folder, apart_from=arguments.hero, screen=arguments.screen or "")
+    still = None if arguments.hero is None else check_hero_file(folder, arguments.hero)
+    plates, notes = read_plate_folder(folder, apart_from=still, screen=arguments.screen or "")
     for name, option in [(part, "--scale"), *((name, "--place") for name in hints)]:
         named_plate(plates, name, option)
-    places, said = lay(folder, plates, part, arguments.hero, hints)
+    places, said = lay(folder, plates, part, still, hints)
     placed, px_per_mm, pivot = place_plates(plates, part, width, places)
-    hero = PlacedHero(arguments.hero, px_per_mm, pivot) if arguments.hero else None
+    hero = PlacedHero(still, px_per_mm, pivot) if still else None
     name = arguments.name or folder.resolve().name
     files = {
         "assembly.json": assembly_text(name, placed, hero),

@@ -53,7 +53,7 @@ def reviewed(arguments: Arguments) -> Reviewed:
 
 
 def sections_now(project: Project, solids: Mapping[str, Solid], tracks: Tracks) -> tuple[SectionNow, ...]:
-    """Return the sections of a film with the digests of what they show.
+    """Return the sections of a project's film with the digests of what they show.
 
     Parameters
     ----------
@@ -63,6 +63,13 @@ def sections_now(project: Project, solids: Mapping[str, Solid], tracks: Tracks) 
         As read from `tracks.json`.
 
     """
+    return sections_made(project.assembly, project.folder, solids, tracks)
+
+
+def sections_made(
+    assembly: Assembly, folder: Path, solids: Mapping[str, Solid], tracks: Tracks
+) -> tuple[SectionNow, ...]:
+    """Return the same of tracks and the assembly that they were made from; its pictures lie in `folder`."""
     from choreo.model.sign_off import SectionNow  # noqa: PLC0415
     from choreo.review.section_content import section_digest  # noqa: PLC0415
     from choreo.review.section_makings import section_makings  # noqa: PLC0415
@@ -70,36 +77,31 @@ def sections_now(project: Project, solids: Mapping[str, Solid], tracks: Tracks) 
     return tuple(
         SectionNow(
             section.name, section.first, section.last,
-            section_digest(tracks, assembly, section.first, section.last, pictures),
-            section_makings(tracks, assembly, section.first, section.last, pictures),
+            section_digest(tracks, shown, section.first, section.last, pictures),
+            section_makings(tracks, shown, section.first, section.last, pictures),
         )
-        for section, assembly, pictures in _shown(project, solids, tracks)
+        for section, shown, pictures in _shown(assembly, folder, solids, tracks)
     )  # fmt: skip
 
 
-def section_contents(project: Project, solids: Mapping[str, Solid], tracks: Tracks) -> dict[str, str]:
-    """Return the digest of what each section shows, by its name."""
-    return {section.name: section.content for section in sections_now(project, solids, tracks)}
-
-
 def _shown(
-    project: Project, solids: Mapping[str, Solid], tracks: Tracks
+    assembly: Assembly, folder: Path, solids: Mapping[str, Solid], tracks: Tracks
 ) -> Iterator[tuple[FilmSection, Assembly, dict[str, str]]]:
     """Yield each section, the assembly with those plates only that it shows, and digests of their pictures."""
     from choreo.frames.plates import Digests, plates_of  # noqa: PLC0415
     from choreo.review.section_content import pictures_of  # noqa: PLC0415
 
-    by_shot, _ = plates_of(project.assembly, project.folder, solids, tracks)
-    digests = Digests(project.folder)
+    by_shot, _ = plates_of(assembly, folder, solids, tracks)
+    digests = Digests(folder)
     for section in tracks.sections:
         inside = [
             by_shot[shot.name]
             for shot in tracks.shots
             if shot.start_frame <= section.last and section.first < shot.start_frame + shot.frames
         ]
-        assembly = _with_shown(project.assembly, inside)
-        names = pictures_of(tracks, assembly, section.first, section.last)
-        yield section, assembly, {name: f"sha256:{digests(name)}" for name in names}
+        shown = _with_shown(assembly, inside)
+        names = pictures_of(tracks, shown, section.first, section.last)
+        yield section, shown, {name: f"sha256:{digests(name)}" for name in names}
 
 
 def _with_shown(assembly: Assembly, shots: list[ShotPlates]) -> Assembly:

@@ -9,6 +9,8 @@ the trace of ``R(a, -t) C^T N`` largest, which is a sine wave in t. What then re
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from choreo.geometry.camera import Camera, view_axes
@@ -89,7 +91,9 @@ def table_rotation(axis: Vector, degrees: Floats) -> Floats:
     return np.asarray(np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * (cross @ cross))
 
 
+@lru_cache(maxsize=1024)
 def _rows(camera: Camera) -> Floats:
+    """Right, up and back of a camera; every part with a plate asks for those of the same cameras."""
     # The first two rows of the matrix hold right and down, plus a share of forward for a perspective camera.
     forward = camera.forward
     right = camera.matrix[0, :3] - (camera.matrix[0, :3] @ forward) * forward

@@ -120,7 +120,7 @@ class _State:
         return np.asarray(self.piece.time(np.clip(way, *self.span)))
 
 
-def forbidden_lags(diagram: Diagram, a: Walk, b: Walk) -> tuple[Span, ...]:
+def forbidden_lags(diagram: Diagram, a: Walk, b: Walk, *, quick: bool = False) -> tuple[Span, ...]:
     """Return the lags (b's start less a's, frames) at which the two collide.
 
     Parameters
@@ -129,6 +129,8 @@ def forbidden_lags(diagram: Diagram, a: Walk, b: Walk) -> tuple[Span, ...]:
         What collides, for any stretch of the two routes.
     a, b : Walk
         How each goes its way. Ways before the start and after the arrival are held for ever.
+    quick : bool
+        Whether the diagram costs little for stretches however long: then all of it is looked at first.
 
     Returns
     -------
@@ -137,16 +139,17 @@ def forbidden_lags(diagram: Diagram, a: Walk, b: Walk) -> tuple[Span, ...]:
         interval, none more than `_FINE` frames outside it.
 
     """
-    found: list[Span] = []
     first, second = _states(a), _states(b)
     # Where one stretch covers all that its walk covers, one look at the whole diagram answers for all states.
     spans = _whole_span(first), _whole_span(second)
     whole = diagram(spans[0], spans[1]) if spans[0] is not None and spans[1] is not None else None
+    boxes = _boxes(diagram(_covering(first), _covering(second))) if whole is None and quick else None
+    found: list[Span] = []
     for one in first:
         for two in second:
-            hit = diagram(_wide(one), _wide(two)) if whole is None else whole
-            if len(hit):
-                found.extend(_lags(hit, one, two))
+            if boxes is None or _met(boxes, _wide(one), _wide(two)):
+                hit = diagram(_wide(one), _wide(two)) if whole is None else whole
+                found.extend(_lags(hit, one, two) if len(hit) else ())
     return merge_intervals(found)
 
 
@@ -234,6 +237,23 @@ def _whole_span(states: list[_State]) -> Span | None:
     return low - _SLIVER, high + _SLIVER
 
 
+def _covering(states: list[_State]) -> Span:
+    """The stretch from the lowest to the highest way of all states."""
+    wide = [_wide(state) for state in states]
+    return min(low for low, _ in wide), max(high for _, high in wide)
+
+
+def _boxes(polygons: Floats) -> Floats:
+    """(n, 2 corners, 2) a box around each polygon, a sliver wider."""
+    return np.stack([polygons.min(axis=1) - _SLIVER, polygons.max(axis=1) + _SLIVER], axis=1)
+
+
+def _met(boxes: Floats, s: Span, t: Span) -> bool:
+    """Whether one of the boxes comes into the rectangle of two spans."""
+    low, high = np.array([s[0], t[0]]), np.array([s[1], t[1]])
+    return bool(((boxes[:, 0] <= high) & (boxes[:, 1] >= low)).all(axis=1).any())
+
+
 def _wide(state: _State) -> Span:
     if state.piece is not None:
         return state.span
@@ -280,26 +300,32 @@ def _moving_lags(hit: Floats, one: _State, two: _State) -> list[Span]:
     hit = hit[((hit.min(axis=1) < span[:, 1]) & (hit.max(axis=1) > span[:, 0])).all(axis=1)]
     if not len(hit):
         return []
-    hit = _telling(hit, one, two)
-    corners = one.time(hit[..., 0]) - two.time(hit[..., 1])
-    known = merge_intervals(list(zip(corners.min(axis=1).tolist(), corners.max(axis=1).tolist(), strict=True)))
+    hit, s, t = _telling(hit, one, two)
+    known = _joined(s - t)
     low, high = np.array(known).T.copy()
     ahead = np.roll(hit, -1, axis=1)
     # Along an edge on which S and T do not rise together the difference is monotone: its corners say it all.
     together = (ahead - hit).prod(axis=2)
     rise = together > 0 if _falls(one) == _falls(two) else together < 0
-    owner, edge = np.nonzero(rise)
-    if len(owner):
-        # What an edge may add counts only beyond what is known to be forbidden around it.
-        group = np.searchsorted(low, corners.min(axis=1)[owner], side="right") - 1
-        ends = np.stack([hit[owner, edge], ahead[owner, edge]], axis=1)
-        high = _enclose(ends, group, one, two, 1.0, high)
-        low = _enclose(ends, group, one, two, -1.0, low)
+    # What an edge may add counts only beyond what is known to be forbidden around it.
+    group = np.searchsorted(low, (s - t).min(axis=1), side="right")[:, None] - 1
+    s_ends, t_ends = np.stack([s, np.roll(s, -1, axis=1)]), np.stack([t, np.roll(t, -1, axis=1)])
+    most, least = s_ends.max(axis=0) - t_ends.min(axis=0), s_ends.min(axis=0) - t_ends.max(axis=0)
+    above = np.nonzero(rise & (most > high[group] + _FINE))
+    below = np.nonzero(rise & (least < low[group] - _FINE))
+    ends = np.stack([hit, ahead], axis=2)
+    high = _enclose(ends[above], group[above[0], 0], one, two, 1.0, high)
+    low = _enclose(ends[below], group[below[0], 0], one, two, -1.0, low)
     return [(float(a), float(b)) for a, b in zip(low, high, strict=True)]
 
 
-def _telling(hit: Floats, one: _State, two: _State) -> Floats:
-    """Leave out polygons that cannot add to the range: their boxes' range lies within that of another's corners."""
+def _telling(hit: Floats, one: _State, two: _State) -> tuple[Floats, Floats, Floats]:
+    """Leave out polygons that cannot add to the range: their boxes' range lies within that of another's corners.
+
+    With those that are left come S and T at their corners.
+    """
+    if len(hit) <= _BATCH:
+        return hit, one.time(hit[..., 0]), two.time(hit[..., 1])
     s = one.time(np.stack([hit[..., 0].min(axis=1), hit[..., 0].max(axis=1)]))
     t = two.time(np.stack([hit[..., 1].min(axis=1), hit[..., 1].max(axis=1)]))
     low, high = s.min(axis=0) - t.max(axis=0), s.max(axis=0) - t.min(axis=0)
@@ -309,12 +335,16 @@ def _telling(hit: Floats, one: _State, two: _State) -> Floats:
         left = np.flatnonzero(~(chosen | covered))
         chosen[left[np.argsort(-high[left], kind="stable")[:_BATCH]]] = True
         chosen[left[np.argsort(low[left], kind="stable")[:_BATCH]]] = True
-        corners = one.time(hit[chosen, :, 0]) - two.time(hit[chosen, :, 1])
-        known = merge_intervals(list(zip(corners.min(axis=1).tolist(), corners.max(axis=1).tolist(), strict=True)))
-        starts, ends = np.array(known).T
+        at = one.time(hit[chosen, :, 0]), two.time(hit[chosen, :, 1])
+        starts, ends = np.array(_joined(at[0] - at[1])).T
         group = np.searchsorted(starts, low, side="right") - 1
         covered = (group >= 0) & (high <= ends[np.maximum(group, 0)])
-    return hit[chosen]
+    return hit[chosen], *at
+
+
+def _joined(lags: Floats) -> tuple[Span, ...]:
+    """What (n, v) lags at the corners of polygons forbid: from the least to the largest of each, joined."""
+    return merge_intervals(list(zip(lags.min(axis=1).tolist(), lags.max(axis=1).tolist(), strict=True)))
 
 
 def _falls(state: _State) -> bool:
@@ -331,7 +361,7 @@ def _enclose(ends: Floats, group: np.ndarray, one: _State, two: _State, sign: fl
     """
     steps = np.linspace(0.0, 1.0, _PARTS + 1)
     bound = sign * best
-    for _ in range(_ROUNDS):
+    for _ in range(_ROUNDS if len(ends) else 0):
         points = ends[:, :1] + steps[None, :, None] * (ends[:, 1:] - ends[:, :1])
         s, t = one.time(points[..., 0]), two.time(points[..., 1])
         np.maximum.at(bound, group, (sign * (s - t)).max(axis=1))

@@ -252,6 +252,8 @@ def _bow(crowd: _Crowd, shot: str, part: str, asked: float, sight: Sight) -> lis
     route = crowd.routes[part]
     along = lengths(route)
     start = float(along[-2])
+    if along[-1] - start < LEAST_RADIUS:  # a part that goes nowhere has no direction to bow beside
+        return [_less(shot, part, asked, 0.0)]
     leg = _unit(route[-1] - route[-2])
     if len(route) == 2:
         staying = [o for o in crowd.removal.order if crowd.removal.rank(o) > crowd.removal.rank(part)]

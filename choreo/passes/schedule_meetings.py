@@ -128,7 +128,7 @@ class Meetings:
             for j in self.items.of(b):
                 if i == j:
                     continue
-                forbidden = forbidden_lags(diagram, self._walks[i, a], self._walks[j, b])
+                forbidden = forbidden_lags(diagram, self._walks[i, a], self._walks[j, b], quick=hulls)
                 if forbidden:
                     self._forbid(lags, i, j, forbidden)
         clauses = [

@@ -214,14 +214,15 @@ def _labels(
     wanted = [Wanted(blocks[part].size, regions[part]) for part in shown]
     room = (0.0, 0.0, panel.width, panel.height(sheet))
     found = place_labels(wanted, room, lines, others)
-    drawn = [_leader(place) for place in found if place]
-    drawn += [_label_svg(blocks[part], place) for part, place in zip(shown, found, strict=True) if place]
+    drawn = [leader_svg(place) for place in found if place]
+    drawn += [label_svg(blocks[part], place) for part, place in zip(shown, found, strict=True) if place]
     missing = [part for part, place in zip(shown, found, strict=True) if place is None]
     missing += [part for part in ids if part not in regions]
     return drawn, tuple(missing) if rest else ()
 
 
-def _label_svg(block: Block, place: Placed) -> str:
+def label_svg(block: Block, place: Placed) -> str:
+    """Return a label where it has been placed."""
     left, top, right, bottom = place.box
     middle = top + block.line / 2
     parts = [element("rect", x=left, y=top, width=right - left, height=bottom - top, fill=PAPER)]
@@ -239,8 +240,8 @@ def _label_svg(block: Block, place: Placed) -> str:
     return element("g", "".join(parts), class_="label")
 
 
-def _leader(place: Placed) -> str:
-    """A line cased in paper, so that it can be followed over dark parts, and a dot where it arrives."""
+def leader_svg(place: Placed) -> str:
+    """Return a line cased in paper, so that it can be followed over dark parts, and a dot where it arrives."""
     x, y = place.leader[1]
     return _rule(place, PAPER, 2.8) + _rule(place, INK, 0.8) + element("circle", cx=x, cy=y, r=1.8)
 

@@ -32,7 +32,7 @@ def check_path(notes: Notes, place: Place, text: str, folder: Path) -> Path | No
         The file need not exist.
 
     """
-    reason = _bad_text(text)
+    reason = path_trouble(text)
     path = folder / text if not reason else folder
     if not reason and not stays_inside(path, folder):
         reason = "leads out of the project's folder through a link"
@@ -75,7 +75,7 @@ def is_folder(path: Path) -> bool:
         return False
 
 
-def _bad_text(text: str) -> str:
+def path_trouble(text: str) -> str:
     """Return why this is no path inside a folder, or nothing."""
     if not text.isprintable():
         return "holds control characters"

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import numpy as np
 
-from choreo.errors import ChoreoError, Finding
+from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.geometry.registration import from_hero_view
 from choreo.geometry.trace import full_scale, trace_alpha
 from choreo.model.assembly import Assembly
 from choreo.model.registration import Photograph, Photographs, Pixels
 from choreo.read.images import Image, read_image
-from choreo.read.notes import clipped
+from choreo.read.notes import clipped, printable
 from choreo.read.paths import exists
 from choreo.read.screen_key import key_screen
 
@@ -95,6 +95,8 @@ def read_hero(folder: Path, name: str) -> tuple[Photograph, tuple[int, int]]:
     image = read_image(folder / name, name, alpha=False)
     opaque = float(image.alpha.min()) >= 0.5 * full_scale(image.alpha)
     outline = () if opaque else tuple(trace_alpha(image.alpha, 0.5, _FINE_PX).polygons)
+    if not opaque and not outline:
+        raise wrong_input(replace(_empty(name), severity="error"))
     return Photograph(outline, load=cache(lambda: straight_codes(image))), image.size
 
 
@@ -113,6 +115,8 @@ def _photograph(
         outline = trace_alpha(image.alpha, 0.5, _FINE_PX).polygons
     except ChoreoError as error:
         return None, [replace(one, file=one.file or clipped(name), severity="warning") for one in error.findings]
+    if not outline:
+        return None if hero else Photograph((), load=load), [_empty(name)]
     if hero:  # asked for by every part that is measured by its picture; a plate once
         return Photograph(tuple(outline), load=cache(lambda: straight_codes(image))), []
     kept = _Cut.of(image)
@@ -166,6 +170,16 @@ def straight_codes(image: Image) -> tuple[Pixels, Pixels]:
         light = np.clip(colour.astype(np.float32), 0.0, 1.0)
         colour = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
     return colour, alpha
+
+
+def _empty(file: str) -> Finding:
+    return Finding(
+        "empty-matte",
+        f"The picture {clipped(file)} shows nothing: its matte is empty.",
+        printable(clipped(file)),
+        remedy="Check the key, and save it with its alpha channel.",
+        severity="warning",
+    )
 
 
 def _no_matte(file: str) -> Finding:

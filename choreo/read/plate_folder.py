@@ -10,7 +10,7 @@ import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from choreo.geometry.trace import full_scale, trace_alpha
 from choreo.model.new_plates import FoundPlate
 from choreo.read.images import Image, read_image
 from choreo.read.notes import clipped, printable
+from choreo.read.paths import path_trouble, stays_inside
 from choreo.read.screen_key import key_screen
 
 SUFFIXES = (".png", ".tif", ".tiff", ".exr")
@@ -76,6 +77,29 @@ def read_plate_folder(
     if broken:
         raise wrong_input(*broken)
     return tuple(plates), tuple(notes)
+
+
+def check_hero_file(folder: Path, name: str) -> str:
+    """Return the name of a hero still as a project spells it; it must lie within the folder.
+
+    Raises
+    ------
+    ChoreoError
+        Exit 2, ``path-outside`` or ``not-utf-8``.
+
+    """
+    if not _is_text(name):
+        what = f"The name of the hero still, {printable(name)}, is not plain UTF-8, so no project file can refer to it."
+        raise wrong_input(_finding("not-utf-8", what, folder, "Rename the file with plain letters."))
+    if "#" in name:
+        what = f"The name of the hero still, {printable(name)}, holds a #, which stands for numbers of a sequence."
+        raise wrong_input(_finding("not-a-sequence", what, folder, "Rename the file without it."))
+    trouble = path_trouble(name) or ("" if stays_inside(folder / name, folder) else "leads out of it through a link")
+    if trouble:
+        what = f"The hero still must lie in the folder of the plates; {printable(name)} {trouble}."
+        remedy = "Copy it into that folder, and give its name there: --hero hero.png."
+        raise wrong_input(_finding("path-outside", what, folder, remedy))
+    return PurePosixPath(name).as_posix()
 
 
 def _entries(folder: Path, apart_from: str | None) -> list[_Entry]:

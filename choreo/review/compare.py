@@ -14,7 +14,9 @@ import numpy as np
 import shapely
 
 from choreo.model.plan import Floats
+from choreo.model.sign_off import SectionNow
 from choreo.model.tracks import Holdout, Masking, PartTrack, ShotTracks, Tracks
+from choreo.review.compare_sections import SectionDifference, compare_sections
 
 
 @dataclass(frozen=True)
@@ -72,20 +74,25 @@ class Comparison:
     shots_gone: tuple[str, ...]
     shots_added: tuple[str, ...]
     shots: tuple[ShotDifference, ...]
+    sections: tuple[SectionDifference, ...] = ()
 
     @property
     def nothing(self) -> bool:
-        """Whether the two are alike in all that a picture is made from."""
-        return not (self.film or self.shots_gone or self.shots_added or self.shots)
+        """Whether the two are alike in all that a picture is made from, and are cut into the same sections."""
+        return not (self.film or self.shots_gone or self.shots_added or self.shots or self.sections)
 
 
-def compare(old: Tracks, new: Tracks) -> Comparison:
+def compare(
+    old: Tracks, new: Tracks, contents: tuple[Sequence[SectionNow], Sequence[SectionNow]] | None = None
+) -> Comparison:
     """Return in what two compiles differ.
 
     Parameters
     ----------
     old, new : Tracks
         Both as read from files, or both as made: what is written is rounded.
+    contents : (old, new), optional
+        What their sections show, where both assemblies are known: then colours, shapes and plates count as well.
 
     Returns
     -------
@@ -104,11 +111,15 @@ def compare(old: Tracks, new: Tracks) -> Comparison:
         for name, shot in before.items()
         if name in after and (found := _compare_shot(shot, after[name])) is not None
     )
+    differing: dict[str, Sequence[int]] = {shot.shot: shot.changed for shot in shots}
+    if film:
+        differing = {shot.name: range(shot.frames) for shot in new.shots}
     return Comparison(
         tuple(film),
         tuple(name for name in before if name not in after),
         tuple(name for name in after if name not in before),
         shots,
+        compare_sections(old, new, differing, contents),
     )
 
 

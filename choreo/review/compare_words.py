@@ -8,6 +8,9 @@ from itertools import zip_longest
 from typing import Any
 
 from choreo.review.compare import Comparison, PartDifference, ShotDifference
+from choreo.review.compare_sections import DIFFERS, SectionDifference
+from choreo.review.standing import LENGTH
+from choreo.review.standing_words import changed_words
 
 _LISTED = 8
 
@@ -21,12 +24,26 @@ def comparison_words(comparison: Comparison) -> list[str]:
     lines += [f"{name}: this shot is new." for name in comparison.shots_added]
     for shot in comparison.shots:
         lines += _shot(shot)
-    return lines
+    return [*lines, *map(_section, comparison.sections)]
 
 
 def comparison_json(comparison: Comparison) -> dict[str, Any]:
     """Return the same as plain data."""
     return {"nothing": comparison.nothing, **asdict(comparison)}
+
+
+def _section(section: SectionDifference) -> str:
+    if section.state != DIFFERS:
+        return f"Section {section.section} is {section.state}."
+    total = min(section.frames_old, section.frames_new)
+    said = [f"{section.changed_frames} of {_count(total, 'frame')} differ{_s(section.changed_frames)}"]
+    if section.frames_old != section.frames_new:
+        said = [f"{_count(section.frames_old, 'frame')} are now {section.frames_new}"]
+    elif not section.changed_frames:
+        said = ["its tracks are the same" if section.changed else "it holds other frames of its shots"]
+    if section.changed and section.changed[0].what != LENGTH:
+        said.append(f"changed: {changed_words(section.changed)}")
+    return f"Section {section.section}: {'; '.join(said)}."
 
 
 def _shot(shot: ShotDifference) -> list[str]:
@@ -55,15 +72,15 @@ def _shot(shot: ShotDifference) -> list[str]:
 def _part(part: PartDifference) -> list[str]:
     facts = []
     if part.most_px > 0:
-        facts.append(f"up to {part.most_px:.2g} px away (frame {part.most_px_frame})")
+        facts.append(f"up to {_number(part.most_px)} px away (frame {part.most_px_frame})")
     if part.size_percent > 0:
-        facts.append(f"{part.size_percent:.2g} % in size")
+        facts.append(f"{_number(part.size_percent)} % in size")
     if part.turn_degrees > 0:
-        facts.append(f"turned by {part.turn_degrees:.2g} degrees")
+        facts.append(f"turned by {_number(part.turn_degrees)} degrees")
     if part.opacity > 0:
         facts.append(f"{100 * part.opacity:.0f} % in opacity")
     if part.register_px > 0:
-        facts.append(f"up to {part.register_px:.2g} px in how its plate meets the still")
+        facts.append(f"up to {_number(part.register_px)} px in how its plate meets the still")
     if part.other_photograph:
         facts.append(f"another photograph on {_count(part.other_photograph, 'frame')}")
     said = ", ".join(facts) or "in depth alone"
@@ -79,6 +96,11 @@ def _moves(old: Sequence[tuple[int, int]], new: Sequence[tuple[int, int]]) -> st
 
 def _span(move: tuple[int, int] | None) -> str:
     return "no frames" if move is None else f"frames {move[0]} to {move[1]}"
+
+
+def _number(value: float) -> str:
+    """Two digits, and never a power of ten where a whole number will do."""
+    return f"{value:.0f}" if value >= 10 else f"{value:.2g}"
 
 
 def _count(number: int, noun: str) -> str:

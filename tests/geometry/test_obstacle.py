@@ -9,6 +9,8 @@ from polygon_cases import SECTIONS, random_section, regular
 
 from choreo.geometry.obstacle import (
     Cuts,
+    _clip_few,
+    _clip_many,
     cut_below,
     cut_out,
     cuts_between,
@@ -181,6 +183,19 @@ def test_regions_of_two_ways_agree_with_the_prisms(seed):
     # The rectangle is walked and no more.
     assert not len(polygons) or (polygons.min(axis=(0, 1)) >= (-4 - 1e-9, -1e-9)).all()
     assert not len(polygons) or (polygons.max(axis=(0, 1)) <= (18 + 1e-9, 22 + 1e-9)).all()
+
+
+@QUICK
+@given(st.integers(0, 10**6), st.integers(1, 4))
+def test_few_polygons_are_cut_as_many_are_to_the_last_bit(seed, count):
+    rng = np.random.default_rng(seed)
+    squares = np.repeat(np.array([[[0.0, 0], [4, 0], [4, 4], [0, 4]]]), count, axis=0)
+    angle, far = rng.uniform(0, 2 * np.pi, (count, 9)), rng.uniform(-1, 3, (count, 9))
+    planes = np.stack([np.cos(angle), np.sin(angle), 2 * np.cos(angle) + 2 * np.sin(angle) + far], axis=2)
+    planes[rng.random((count, 9)) < 0.3] = (0.0, 0.0, 1.0)
+    found, expected = _clip_few(squares.copy(), planes), _clip_many(squares.copy(), planes)
+    assert found.tobytes() == expected.tobytes()
+    assert found.shape == expected.shape
 
 
 def test_cutting_agrees_with_shapely():

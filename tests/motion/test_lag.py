@@ -167,6 +167,7 @@ def agree_with_samples(region, a, b, draws):
     """No free lag meets at any sampled instant; no interval ends farther than `WIDE` from a lag that meets."""
     ring = ring_of(region, a, b)
     found = forbidden_lags(polygon_diagram(ring), a, b)
+    assert forbidden_lags(polygon_diagram(ring), a, b, quick=True) == found
     span = a.frames + b.frames + 1.0
     ends = [end for pair in found for end in pair if math.isfinite(end)]
     for lag in [-span + 2 * span * x for x in draws] + [end + d for end in ends for d in (-1e-6, 1e-6)]:

@@ -126,6 +126,14 @@ def test_a_bow_stands_its_millimetres_to_the_right_of_the_way_out():
     assert (warning.code, warning.severity) == ("bow-reduced", "warning")
 
 
+def test_a_part_that_goes_nowhere_has_no_bow():
+    assembly = make(box("base", -30, -10, 30, 10, 0, 10), box("lid", -10, 10, 10, 30, 0, 10))
+    removal = Removal((RemovalStep("lid", (0.0, 1.0, 0.0)),), "base")
+    done = bend(assembly, removal, {"lid": [[0, 0, 0], [0, 0, 0]], "base": [[0, 0, 0]]}, lid=Pin(bow_mm=6.0))
+    assert [warning.code for warning in done.warnings] == ["bow-reduced"]
+    assert done.routes["lid"].tolist() == [[0, 0, 0], [0, 0, 0]]
+
+
 def test_a_bow_is_reduced_to_what_is_free():
     """A post 2 mm beside the way of a part 20 mm wide: what is left of 30 mm is at most those 2 mm (and 0.05)."""
     assembly = make(

@@ -92,6 +92,27 @@ def test_a_slot_with_play_on_one_side_is_left_along_its_wall():
     assert np.degrees(np.arctan2(step.direction[1], step.direction[0])) == pytest.approx(37.0, abs=1e-6)
 
 
+@pytest.mark.parametrize(("low", "high", "wide"), [(-4, 6, False), (-6, 4, False), (-6, -3, True)])
+def test_a_narrow_free_arc_is_left_along_the_wall_that_is_touched_a_wide_one_by_its_middle(low, high, wide):
+    """The bar touches one wall and neither end of its channel, so that no contact's normal leads out.
+
+    By hand: the mouth lies on a circle of 40 mm, so the bar's last corner, 10 mm behind the middle, is out after about
+    50 mm; with p mm of play across it leaves between the wall and atan(p / 50) from it. Of 2 mm that is 2.3 degrees,
+    a slot; of 9 mm it is 10.2 degrees and more, no slot, and the middle of it lies more than 5 degrees off the wall.
+    """
+    outline, hollow, _ = channel(37.0)
+    bar = rotate(shapely.box(-10, low, 20, high), 37.0, origin=(0, 0))
+    whole = Assembly("Play (invented)", 0.05, (roofed("block", outline, hollow), part("bar", slabs_of(bar, 4, 12))), ())
+    removal = take_apart(whole).removal
+    (step,) = removal.steps
+    off = np.degrees(np.arctan2(step.direction[1], step.direction[0])) - 37.0
+    if wide:
+        assert 5.0 < off < 6.0
+    else:
+        assert off == pytest.approx(0.0, abs=1e-6)
+    check_by_meshes(whole, removal)
+
+
 # Groups.
 
 

@@ -11,7 +11,8 @@ from small_tracks import FRAMES, small_tracks
 
 from choreo.cli import main
 from choreo.model.plan import Region
-from choreo.model.tracks import Holdout, Key, OrderSpan
+from choreo.model.sign_off import Makings, SectionNow
+from choreo.model.tracks import FilmSection, Holdout, Key, OrderSpan
 from choreo.read.tracks_json import read_tracks
 from choreo.review.compare import compare
 from choreo.review.compare_words import comparison_json, comparison_words
@@ -158,3 +159,67 @@ def test_the_command_reads_folders_and_files(tmp_path, capsys):
     assert main(["compare", str(tmp_path), str(tmp_path / "gone")]) == 2
     other.write_text("{}")
     assert main(["compare", str(tmp_path), str(other)]) == 2
+
+
+def sections(old, new, contents=None):
+    return [
+        (one.section, one.state, one.frames_old, one.frames_new, one.changed_frames)
+        for one in compare(old, new, contents).sections
+    ]
+
+
+def test_sections_that_differ():
+    # By hand: sections are frames 0 to 3 and 4 to 17 of two shots of nine frames.
+    lid = OLD.shots[0].parts[1]
+    screen = lid.screen.copy()
+    screen[3:6] += 1
+    assert sections(OLD, with_part(OLD, "lid", screen=screen)) == [
+        ("opening", "differs", 4, 4, 1),
+        ("rest", "differs", 14, 14, 2),
+    ]
+    screen[3] -= 1
+    found = compare(OLD, with_part(OLD, "lid", screen=screen))
+    assert [one.section for one in found.sections] == ["rest"]
+    assert comparison_words(found)[-1] == "Section rest: 2 of 14 frames differ."
+
+
+def test_sections_that_are_cut_otherwise_came_or_went():
+    cut = replace(OLD, sections=(FilmSection("opening", 0, 4), FilmSection("end", 5, 17)))
+    assert sections(OLD, cut) == [
+        ("opening", "differs", 4, 5, 0),
+        ("end", "new", 0, 13, 0),
+        ("rest", "gone", 14, 0, 0),
+    ]
+    assert comparison_words(compare(OLD, cut)) == [
+        "Section opening: 4 frames are now 5.",
+        "Section end is new.",
+        "Section rest is gone.",
+    ]
+
+
+def test_a_section_that_only_lies_elsewhere_does_not_differ():
+    whole = (FilmSection("one", 0, 8), FilmSection("two", 9, 17))
+    swapped = replace(
+        OLD,
+        shots=(replace(OLD.shots[1], start_frame=0), replace(OLD.shots[0], start_frame=9)),
+        sections=(FilmSection("two", 0, 8), FilmSection("one", 9, 17)),
+    )
+    assert compare(replace(OLD, sections=whole), swapped).nothing
+
+
+def test_another_rate_is_another_section():
+    assert sections(OLD, replace(OLD, frame_rate=(25, 1)))[0] == ("opening", "differs", 4, 4, 4)
+
+
+def test_what_sections_show_counts_where_it_is_known():
+    def shows(look, **content):
+        makings = Makings({}, {"lid": {"look": look}})
+        return [
+            SectionNow(name, a, b, content.get(name, "same"), makings)
+            for name, a, b in (("opening", 0, 3), ("rest", 4, 17))
+        ]
+
+    found = compare(OLD, OLD, (shows("a"), shows("b", rest="other")))
+    assert not found.nothing
+    assert comparison_words(found) == ["Section rest: its tracks are the same; changed: the look of lid."]
+    assert compare(OLD, OLD, (shows("a"), shows("b"))).nothing

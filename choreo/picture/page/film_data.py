@@ -51,9 +51,18 @@ def film_data(
     hero : SmallPlate or None
 
     """
-    index = {part: number for number, part in enumerate(assembly.ids)}
-    every = list({id(one): one for shot in plates.values() for one in shot.values()}.values())
-    shots = [_shot(shot, index, plates.get(shot.name, {}), every, with_hero=hero is not None) for shot in tracks.shots]
+    head = film_head(assembly, solids, tracks, plates, hero)
+    return {**head, "shots": [shot_data(shot, assembly, plates, with_hero=hero is not None) for shot in tracks.shots]}
+
+
+def film_head(
+    assembly: Assembly,
+    solids: Mapping[str, Solid],
+    tracks: Tracks,
+    plates: Mapping[str, Mapping[str, SmallPlate]],
+    hero: SmallPlate | None,
+) -> dict[str, Any]:
+    """Return all of `film_data` but its shots."""
     solid = {track.id for shot in tracks.shots for track in shot.parts if track.id not in plates.get(shot.name, {})}
     return {
         "rate": list(tracks.frame_rate),
@@ -69,11 +78,23 @@ def film_data(
             }
             for part in assembly.parts
         ],
-        "plates": [one.data() for one in every],
+        "plates": [one.data() for one in _every(plates)],
         "hero": None if hero is None else hero.data(),
         "sections": [[one.name, one.first, one.last] for one in tracks.sections],
-        "shots": shots,
     }
+
+
+def shot_data(
+    shot: ShotTracks, assembly: Assembly, plates: Mapping[str, Mapping[str, SmallPlate]], *, with_hero: bool
+) -> dict[str, Any]:
+    """Return one shot of `film_data`."""
+    index = {part: number for number, part in enumerate(assembly.ids)}
+    return _shot(shot, index, plates.get(shot.name, {}), _every(plates), with_hero=with_hero)
+
+
+def _every(plates: Mapping[str, Mapping[str, SmallPlate]]) -> list[SmallPlate]:
+    """Each plate once, in the order in which shots show them first."""
+    return list({id(one): one for shot in plates.values() for one in shot.values()}.values())
 
 
 def _bands(solid: Solid) -> list[dict[str, Any]]:

@@ -69,7 +69,8 @@ def _rest(shot: ShotReport, names: Mapping[str, str]) -> list[str]:
         lines.append(whole if least >= 0.9995 else f"{names[part]} shows least of itself at rest: {100 * least:.1f} %.")
     if shot.crossings is not None:
         crosses = "crosses" if shot.crossings == 1 else "cross"
-        lines.append(f"On the way out {count(shot.crossings, 'pair')} of parts {crosses} on the screen.")
+        ways = f"{count(shot.crossings, 'pair')} of parts {crosses}" if shot.crossings else "no two parts cross"
+        lines.append(f"On the way out {ways} on the screen.")
     return lines
 
 

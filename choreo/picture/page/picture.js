@@ -5,7 +5,7 @@
 // laid one over the other in the order of the layers. A sheet that something is cut out of is also laid, whole, beneath
 // what cuts it: so the backdrop cannot shine through where two cut edges meet.
 
-const EDGE_LINE = "rgba(0,0,0,0.1)";
+const EDGE_LINE = "rgba(0,0,0,0.11)";
 const LEVEL = 1e-9;
 
 function toCode(light) {
@@ -243,25 +243,33 @@ function facetsOf(part, view) {
   return { facets, outline, box };
 }
 
+// The outline is filled first, so that it alone decides how much of a pixel is covered; facets only colour it.
 function paintSolid(sheet, part, seen) {
   const { context } = sheet;
   context.lineJoin = "bevel";
   const middle = seen.facets.reduce((sum, facet) => sum + facet.tone, 0) / seen.facets.length;
-  context.strokeStyle = paintOf(part.light, middle);
-  context.lineWidth = 3;
-  context.stroke(seen.outline);
+  context.fillStyle = paintOf(part.light, middle);
+  context.fill(seen.outline, "nonzero");
+  context.globalCompositeOperation = "source-atop";
   for (const facet of seen.facets) {
     const path = new Path2D();
     for (const ring of facet.rings) addRing(path, ring);
-    context.fillStyle = paintOf(part.light, facet.tone);
+    const paint = paintOf(part.light, facet.tone);
+    context.fillStyle = paint;
+    context.strokeStyle = paint;
     context.fill(path, "evenodd");
-    // A wall goes on a little under its neighbours, or what lies behind would shine through their joint.
-    context.strokeStyle = facet.wall ? context.fillStyle : EDGE_LINE;
-    context.lineWidth = facet.wall ? 1 : 2;
+    // It goes on a little under its neighbours, or the ground coat would show in their joint.
+    context.lineWidth = 1;
     context.stroke(path);
+    if (facet.wall) continue;
+    // A soft line along the inside of its edge.
+    context.save();
+    context.clip(path, "evenodd");
+    context.strokeStyle = EDGE_LINE;
+    context.lineWidth = 2;
+    context.stroke(path);
+    context.restore();
   }
-  context.globalCompositeOperation = "destination-in";
-  context.fill(seen.outline, "nonzero");
   context.globalCompositeOperation = "source-over";
 }
 

@@ -16,10 +16,10 @@ VERDICTS = (("none", "No mark"), ("approved", "Approved"), ("not-yet", "Not yet"
 """As the director's file has them, and as the page says them."""
 
 
-def for_review(tracks: Tracks, panels: Sequence[Figure]) -> str:
-    """Return all sections of the film."""
+def for_review(tracks: Tracks, panels: Sequence[Figure], said: Mapping[str, str]) -> str:
+    """Return all sections of the film, each with what was said of it before."""
     rate = FrameRate(*tracks.frame_rate)
-    return "".join(_section(index, one, panels, rate) for index, one in enumerate(tracks.sections))
+    return "".join(_section(index, one, panels, rate, said.get(one.name)) for index, one in enumerate(tracks.sections))
 
 
 def review_data(project: str, tracks: Tracks, contents: Mapping[str, str]) -> dict[str, Any]:
@@ -41,16 +41,16 @@ def _file_name(project: str) -> str:
     return plain or "film"
 
 
-def _section(index: int, section: FilmSection, panels: Sequence[Figure], rate: FrameRate) -> str:
+def _section(index: int, section: FilmSection, panels: Sequence[Figure], rate: FrameRate, said: str | None) -> str:
     first, last = timecode(section.first, rate), timecode(section.last, rate)
     frames = count(section.last + 1 - section.first, "frame")
     span = f"{first} to {last}, frames {section.first} to {section.last}, {frames}"
     shown = [figure.markup for figure in panels if section.first <= figure.frame <= section.last]
     play = tag("button", f"Play {words(section.name)}", type="button", data_plays=index)
     head = tag("div", tag("h3", words(section.name)) + tag("p", words(span), class_="span") + play, class_="head")
-    return tag(
-        "article", head + tag("div", "".join(shown), class_="panels") + _mark(index, section), data_section=index
-    )
+    before = tag("p", words(f"So far: {said}."), class_="so-far") if said else ""
+    panels_shown = tag("div", "".join(shown), class_="panels")
+    return tag("article", head + before + panels_shown + _mark(index, section), data_section=index)
 
 
 def _mark(index: int, section: FilmSection) -> str:
