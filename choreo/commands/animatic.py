@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from choreo.frames.jobs import Made
     from choreo.frames.movies import Movies
 
-_BACKGROUND = "#e9e6df"
-"""A plain paper grey: light and dark parts both stand out from it."""
+_BACKGROUND = "#e6e6e6"
+"""A plain grey, light as paper: light and dark parts stand out from it, and no decoder can tint it."""
 
 
 def _add(parser: argparse.ArgumentParser) -> None:

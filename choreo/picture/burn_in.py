@@ -61,11 +61,14 @@ class BurnIn:
 
         def lines(frame: int) -> list[Line]:
             found = self._below(shot, frame)
+            taken = [_plate(line) for line in found]
             for part, side in sides.items():
                 text, strength = _short(self.labels[part]), float(come[part][frame])
                 if strength > 0:
                     x, y = _placed(boxes[part][frame], side, text, small)
-                    found.append(Line(text, x, y, small, strength))
+                    name = Line(text, x, y, small, strength)
+                    if not any(_meet(_plate(name), other) for other in taken):
+                        found.append(name)
             return found
 
         return lines
@@ -147,6 +150,11 @@ def _inside(box: Box, outer: Box) -> bool:
 
 def _meet(one: Box, two: Box) -> bool:
     return one[0] < two[2] and two[0] < one[2] and one[1] < two[3] and two[1] < one[3]
+
+
+def _plate(line: Line) -> Box:
+    wide, high = line_size(line.text, line.size)
+    return line.x, line.y, line.x + wide, line.y + high
 
 
 def _short(text: str) -> str:

@@ -65,5 +65,18 @@ def _replaced(text: str, keys: Sequence[str], end: str) -> Iterator[str]:
         while stop > start + 1 and (not lines[stop - 1].strip() or _COMMENT.match(lines[stop - 1])):
             stop -= 1
         header = line if line.endswith("\n") else line + end
-        comments = [one for one in lines[start + 1 : stop] if _COMMENT.match(one)]
-        yield "".join([*lines[:start], header, *comments, *(key + end for key in keys), *lines[stop:]])
+        old = lines[start + 1 : stop]
+        comments = [one for one in old if _COMMENT.match(one)]
+        new = [f"{key}{_remark(key.split()[0], old)}{end}" for key in keys]
+        yield "".join([*lines[:start], header, *comments, *new, *lines[stop:]])
+
+
+def _remark(key: str, lines: Sequence[str]) -> str:
+    """What is remarked behind a key that is written on one line."""
+    for line in lines:
+        for match in re.finditer("#", line):
+            with suppress(tomllib.TOMLDecodeError):
+                # Before a # in a string, the line does not read.
+                if key in tomllib.loads(line[: match.start()]):
+                    return f"   {line[match.start() :].rstrip()}"
+    return ""

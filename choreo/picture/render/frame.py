@@ -22,13 +22,14 @@ from choreo.model.tracks import ShotTracks
 from choreo.picture.render.blur import instants
 from choreo.picture.render.canvas import Canvas, Item
 from choreo.picture.render.colour import OnColour, Picture, Singles, to_8_bit, to_16_bit
-from choreo.picture.render.coverage import Window
+from choreo.picture.render.coverage import Window, window_around
 from choreo.picture.render.exposure import Shown, exposed
 from choreo.picture.render.facets import Facets, facets_of
 from choreo.picture.render.moment import Moment, moment_at, scaled
 from choreo.picture.render.plates import PlateImage, plate_tile
+from choreo.picture.render.shade import BEYOND, Shade, carried_on, lenders
 from choreo.picture.render.shares import Known, Layer, layers_of
-from choreo.picture.render.solids import solid_tile
+from choreo.picture.render.solids import shading, solid_tile
 from choreo.picture.render.stack import in_order
 from choreo.picture.render.tile import Tile
 from choreo.picture.render.veil import Veil
@@ -64,6 +65,7 @@ class Renderer:
     _tiles: dict[str, tuple[bytes, Tile | None]] = field(default_factory=dict)
     _outlines: dict[tuple[str, bytes], BaseGeometry] = field(default_factory=dict)
     _known: dict[str, Known] = field(default_factory=dict)
+    _shades: dict[str, tuple[bytes, Shade | None]] = field(default_factory=dict)
     _coming: list[tuple[Camera, dict[str, Floats]]] = field(default_factory=list)
 
     @cached_property
@@ -144,7 +146,9 @@ class Renderer:
     def _moments(self, shot: ShotTracks, frame: int) -> list[Moment]:
         """The instants that a frame is the mean of."""
         times = instants(shot, frame, self.shutter, self.origins, SIZES[self.size], self._reach)
-        return [self.moment(shot, time) for time in times]
+        moments = [self.moment(shot, time) for time in times]
+        bare = {part.id for part in self.assembly.parts} - self.plates.keys() - self.sequences.keys()
+        return lenders(moments, {part: self.solids[part] for part in moments[0].order if part in bare})
 
     def moment(self, shot: ShotTracks, time: float) -> Moment:
         """Return where everything stands at a time of the shot, in px of this size."""
@@ -194,14 +198,36 @@ class Renderer:
             pivot, scale = (at.screen[0] + x, at.screen[1] + y), at.scale * growth
             window, turn = self.window, self._plate_turn(part, moment) + more
             return self._kept(part, key, lambda: plate_tile(plate, pivot, scale, window, at.opacity, turn))
-        key = moment.camera.matrix.tobytes() + at.shift.tobytes() + np.array([at.opacity, at.turn]).tobytes()
-        return self._kept(part, key, lambda: self._solid_tile(part, moment))
+        key, shade = _solid_key(part, moment), None
+        if moment.lit is not None and moment.lit.parts[part].turn == at.turn and _solid_key(part, moment.lit) != key:
+            shade = self._shade(part, moment.lit)
+            key += _solid_key(part, moment.lit)
+        key += np.array([at.opacity]).tobytes()
+        return self._kept(part, key, lambda: self._solid_tile(part, moment, shade))
 
-    def _solid_tile(self, part: str, moment: Moment) -> Tile | None:
+    def _shade(self, part: str, moment: Moment) -> Shade | None:
+        """The shading of a solid at an instant, a little beyond its outline and the frame."""
+        key, at, frame = _solid_key(part, moment), moment.parts[part], self.window
+        if self._shades.get(part, (b"",))[0] != key:
+            around = Window(-BEYOND, -BEYOND, frame.width + 2 * BEYOND, frame.height + 2 * BEYOND)
+            outline = self._outline(part, moment)
+            window = None if outline.is_empty else window_around(outline.bounds, around, margin=3)
+            made = None
+            if window is not None:
+                light = shading(self._facets_at(part, at.turn), moment.camera, at.shift, window)
+                made = Shade(window, carried_on(light), at.screen, at.scale)
+            self._shades[part] = key, made
+        return self._shades[part][1]
+
+    def _facets_at(self, part: str, turn: float) -> Facets:
+        return self._facets[part] if turn == 0 else facets_of(self._solid(part, turn))
+
+    def _solid_tile(self, part: str, moment: Moment, shade: Shade | None) -> Tile | None:
         at, colour = moment.parts[part], self.assembly.part(part).colour
         outline = self._outline(part, moment)
-        facets = self._facets[part] if at.turn == 0 else facets_of(self._solid(part, at.turn))
-        tile = solid_tile(facets, outline, colour, moment.camera, at.shift, self.window)
+        lent = None if shade is None else lambda window: shade.laid(at.screen, at.scale, window)
+        facets = self._facets_at(part, at.turn)
+        tile = solid_tile(facets, outline, colour, moment.camera, at.shift, self.window, lent)
         if tile is None or at.opacity <= 0:
             return None
         return tile if at.opacity >= 1 else Tile(tile.window, tile.picture * np.float32(at.opacity))
@@ -295,3 +321,9 @@ class Renderer:
 def _farthest(solid: Solid, origin: Floats) -> float:
     corners = shapely.get_coordinates([band.section for band in solid.bands])
     return float(np.linalg.norm(corners - origin[:2], axis=1).max(initial=0.0))
+
+
+def _solid_key(part: str, moment: Moment) -> bytes:
+    """What a solid's shading and outline hang on."""
+    at = moment.parts[part]
+    return moment.camera.matrix.tobytes() + at.shift.tobytes() + np.array([at.turn]).tobytes()

@@ -64,6 +64,8 @@ class Moment:
     holds: Mapping[str, tuple[Hold, ...]]
     hero: float
     """Opacity of the hero still."""
+    lit: Moment | None = None
+    """The instant whose shading of solids this one takes; None: its own."""
 
 
 def moment_at(shot: ShotTracks, time: float, origins: Mapping[str, Floats], size: float = 1.0) -> Moment:

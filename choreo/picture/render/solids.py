@@ -6,13 +6,15 @@ Shading is one number a pixel, the share of the part's face colour; the outline 
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.camera import Camera
 from choreo.model.plan import Floats
 from choreo.picture.palette import tints
-from choreo.picture.render.colour import hex_to_linear
+from choreo.picture.render.colour import Singles, hex_to_linear
 from choreo.picture.render.coverage import Window, coverage, quad_sums, window_around
 from choreo.picture.render.facets import Facets, Stage
 from choreo.picture.render.tile import Tile
@@ -26,7 +28,13 @@ LINE = 0.45
 
 
 def solid_tile(
-    facets: Facets, outline: BaseGeometry, colour: str, camera: Camera, shift: Floats, frame: Window
+    facets: Facets,
+    outline: BaseGeometry,
+    colour: str,
+    camera: Camera,
+    shift: Floats,
+    frame: Window,
+    shade: Callable[[Window], Floats | Singles] | None = None,
 ) -> Tile | None:
     """Return a part's picture, None if it is outside of the frame.
 
@@ -43,15 +51,17 @@ def solid_tile(
         Displacement, mm.
     frame : Window
         What lies outside of it is left out.
+    shade : callable, optional
+        Gives the share of light within a window, where it is known already.
 
     """
     window = None if outline.is_empty else window_around(outline.bounds, frame)
     if window is None:
         return None
-    shade = shading(facets, camera, shift, window)
+    light = shading(facets, camera, shift, window) if shade is None else shade(window)
     alpha = coverage(outline, window)
     picture = np.empty((window.height, window.width, 4), dtype=np.float32)
-    picture[..., :3] = (shade * alpha)[..., None] * hex_to_linear(tints(colour).face)
+    picture[..., :3] = (light * alpha)[..., None] * hex_to_linear(tints(colour).face)
     picture[..., 3] = alpha
     return Tile(window, picture)
 

@@ -10,8 +10,10 @@ import pytest
 from pictures import coverage as rasterised
 from scenes import SIZE, box, part, renderer, shot_of
 
-from choreo.geometry.camera import orthographic_camera
+from choreo.geometry.camera import orthographic_camera, perspective_camera
+from choreo.model.assembly import Slab
 from choreo.model.tracks import Key, Spin
+from choreo.picture.render import frame as frame_module
 from choreo.picture.render.blur import ERROR, samples_for
 from choreo.picture.render.colour import to_linear
 from choreo.picture.render.moment import moment_at
@@ -166,3 +168,27 @@ def test_sizes(size, share):
     assert picture.shape[:2] == (round(SIZE[1] / share), round(SIZE[0] / share))
     assert picture[..., 3].sum() == pytest.approx(12 * 48 / share**2, rel=1e-5)
     assert math.isclose(view.coverage(shot, 0, "block").sum(), picture[..., 3].sum(), rel_tol=1e-6)
+
+
+@pytest.mark.parametrize("orbit", [0.0, 0.4, 40.0])
+def test_lent_shading_is_that_of_every_instant(orbit, monkeypatch):
+    """Blurred solids, as drawn, against the mean of pictures whose every instant was shaded for itself."""
+    tub = part("tub", box(-10, -8, 10, 8), (0, 2), "#c0a060")
+    rim = Slab(tuple(box(-10, -8, 10, 8)), (tuple(box(-6, -5, 6, 5)),), (2.0, 9.0))
+    tub = replace(tub, slabs=(*tub.slabs, rim))
+    cameras = np.stack(
+        [perspective_camera(20 + orbit * frame, 15, (0, 0, 0), 250, 85, (36, 27), SIZE).matrix for frame in range(4)]
+    )
+    keys = {"tub": (Key(0, 0.0), Key(4, 1.0))}
+    shot = shot_of([tub], ("tub",), routes={"tub": [[-6, 0, 0], [14, 3, 6]]}, keys=keys, camera=cameras)
+    view = renderer([tub], shutter=180.0)
+    moments = view._moments(shot, 2)
+    lent = {id(moment.lit) for moment in moments if moment.lit is not None}
+    assert (0 < len(lent) < len(moments) / 2) == (orbit < 8), "a part that turns a lot shades for itself"
+    found = view.picture(shot, 2)
+    monkeypatch.setattr(frame_module, "lenders", lambda moments, _: list(moments))
+    exact = renderer([tub], shutter=180.0).picture(shot, 2)
+    assert np.array_equal(found[..., 3], exact[..., 3]), "outlines are never lent"
+    assert found[..., :3].max() > 0.2
+    assert np.abs(found - exact).max() < 0.03
+    assert np.abs(found - exact).mean() < 5e-4
