@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from choreo.read.project import Project
 
 _DOTS = 150
+_REVISION_DIGITS = 8
 _WIDE_PX = {True: 1920, False: 960}
 """Wanted of a frame's picture on a large and on a small panel: 124 and 107 dots to the inch on A3."""
 
@@ -57,7 +58,8 @@ def _run(arguments: Arguments) -> Said:
     with Progress(arguments.json) as progress:
         film = compile_project(project, progress)
         frame_of, warnings = _photographed(project, film, solids=arguments.solids)
-        board = Storyboard(project.assembly, film.apart.solids, film.tracks, film.report, film.frame.margins, frame_of)
+        margins, revision = film.frame.margins, _revision(film)
+        board = Storyboard(project.assembly, film.apart.solids, film.tracks, film.report, margins, frame_of, revision)
         progress("sheets", None)
         sheets = sheets_of(board, PAPERS[arguments.paper])
         files: dict[str, str | bytes] = {}
@@ -68,6 +70,15 @@ def _run(arguments: Arguments) -> Said:
     write_all(out, files)
     warnings = (*warnings, *_not_set(project))
     return Said(_words(board, sheets, files, out, warnings), _data(board, files, out, warnings))
+
+
+def _revision(film: Film) -> str:
+    """The first digits of the digest of `tracks.json`, as sha256sum prints it."""
+    import hashlib  # noqa: PLC0415
+
+    from choreo.write.tracks_json import tracks_text  # noqa: PLC0415
+
+    return hashlib.sha256(tracks_text(film.tracks).encode()).hexdigest()[:_REVISION_DIGITS]
 
 
 def _photographed(project: Project, film: Film, *, solids: bool) -> tuple[FrameOf, tuple[Finding, ...]]:

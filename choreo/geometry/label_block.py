@@ -5,10 +5,13 @@ Lengths are in units of the storyboard's sheet.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from choreo.geometry.lettering import cut, width, wrapped
 
+Measure = Callable[[str, float], float]
+"""How wide a line of type is at a size; from above, where the typeface is not known."""
 LABEL_SIZE = 17.0
 """Size of type on a large panel."""
 CIRCLE = 0.62
@@ -26,11 +29,12 @@ class Block:
     lines: tuple[str, ...]
     number: int | None
     em: float
+    measure: Measure = width
 
     @property
     def size(self) -> tuple[float, float]:
         """(width, height)."""
-        return (self.indent + max(width(words, self.em) for words in self.lines), self.line * len(self.lines))
+        return (self.indent + max(self.measure(words, self.em) for words in self.lines), self.line * len(self.lines))
 
     @property
     def line(self) -> float:
@@ -43,13 +47,13 @@ class Block:
         return 0.0 if self.number is None else (2 * CIRCLE + 0.3) * self.em
 
 
-def block(label: str, number: int | None, em: float) -> Block:
-    """Break a long label in two; what is left after the second line is cut."""
+def block(label: str, number: int | None, em: float, measure: Measure = width) -> Block:
+    """Break a long label in two; what is left after the second line is cut. `measure` knows the typeface, if one is."""
     room = _LABEL_EMS * em
     lines = wrapped(label, em, room)
     if len(lines) > 2:
         lines = [lines[0], cut(" ".join(lines[1:]), em, room)]
-    return Block(tuple(lines), number, em)
+    return Block(tuple(lines), number, em, measure)
 
 
 def marked(label: str) -> str:

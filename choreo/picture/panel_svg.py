@@ -10,8 +10,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
-from choreo.geometry.label_block import CIRCLE, LABEL_SIZE, Block, block
+from choreo.geometry.label_block import CIRCLE, LABEL_SIZE, Block, Measure, block
 from choreo.geometry.labels import Placed, Wanted, place_labels
+from choreo.geometry.lettering import width
 from choreo.model.plan import Floats
 from choreo.model.tracks import PartTrack, ShotTracks
 from choreo.picture.moments import Moment
@@ -42,6 +43,8 @@ class Sheet:
     """Part id to the middle of its solid, assembled, mm."""
     resolution: tuple[int, int]
     margins_px: tuple[float, float, float, float]
+    measure: Measure = width
+    """Of the typeface that it is set in, where that is known."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -209,7 +212,7 @@ def _labels(
     ids = [part for part in sheet.labels if rest or part in panel.moment.named]
     shown = [part for part in ids if part in regions]
     size = LABEL_SIZE if rest else SMALL_LABEL_SIZE
-    blocks = {part: block(sheet.labels[part], sheet.numbers.get(part), size) for part in shown}
+    blocks = {part: block(sheet.labels[part], sheet.numbers.get(part), size, sheet.measure) for part in shown}
     others = [shape for part, shape in regions.items() if part not in shown]
     wanted = [Wanted(blocks[part].size, regions[part]) for part in shown]
     room = (0.0, 0.0, panel.width, panel.height(sheet))

@@ -19,7 +19,7 @@ from choreo.picture.sheets.compose import compose
 from choreo.picture.sheets.output import pdf_of, png_of
 from choreo.picture.sheets.paper import CAPTION, GAP, PAPERS, SMALL, UNDER
 from choreo.picture.sheets.storyboard import Storyboard, sheets_of
-from choreo.picture.sheets.typeface import CAPITAL, font_files, not_set
+from choreo.picture.sheets.typeface import CAPITAL, font_files, measure, not_set
 from choreo.write.png import png_bytes
 
 A4 = PAPERS["a4"]
@@ -31,7 +31,7 @@ SECTIONS = (FilmSection("opening", 0, 25), FilmSection("return", 26, 49))
 def board(frame_of=lambda *_: None, **changes):
     assembly, solids, tracks, report = film()
     assembly, tracks = replace(assembly, **changes), replace(tracks, sections=SECTIONS)
-    return Storyboard(assembly, solids, tracks, report, MARGINS, frame_of)
+    return Storyboard(assembly, solids, tracks, report, MARGINS, frame_of, "0a1b2c3d")
 
 
 def blue(_shot, _frame, large):
@@ -126,11 +126,15 @@ def test_each_section_has_a_line_to_sign_and_each_sheet_the_revision():
     assert any("frame 25 · opening" in text for text in said)
 
 
-def test_the_revision_is_that_of_both_files():
-    one = board()
-    other = replace(one, tracks=replace(one.tracks, choreography_digest="sha256:" + "0" * 64))
-    assert re.fullmatch("[0-9a-f]{8}", one.revision)
-    assert one.revision == board().revision != other.revision
+def test_lines_of_type_are_as_wide_as_measured():
+    # Pillow sets the same typeface by FreeType, without kerning.
+    from PIL import ImageFont
+
+    engine = ImageFont.Layout.BASIC
+    font = ImageFont.truetype(str(font_files()[0]), 1000, layout_engine=engine)
+    for words in ("Light board", "Größe 12*", "Screw 1", "illi.,;"):
+        assert measure(words, 1000.0) == pytest.approx(sum(map(font.getlength, words)), rel=1e-3)
+    assert measure("扉", 10.0) == 10.0
 
 
 def test_many_sections_go_on_to_the_next_sheet():

@@ -5,7 +5,6 @@ It shows the moments of the strip that a compile writes, larger: see `choreo.pic
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -27,11 +26,11 @@ from choreo.picture.sheets.drawing import FramePicture, SheetDrawing, placed
 from choreo.picture.sheets.heading import heading
 from choreo.picture.sheets.notes import note_sheets
 from choreo.picture.sheets.paper import CAPTION, FINE, MARGIN, SMALL, Paper
+from choreo.picture.sheets.typeface import measure
 from choreo.picture.svg import text
 
 FrameOf = Callable[[ShotTracks, int, bool], bytes | None]
 """Gives the picture of a frame, PNG with alpha, large or small; None: it is drawn from the solids."""
-_HASH_DIGITS = 8
 _LEAST_ROOM = 0.75
 """Of a strip's panel: narrower, names would find no room. Upright frames have smaller names for that."""
 _FINE_WALL = 0.9
@@ -51,17 +50,13 @@ class Storyboard:
     margins_px: tuple[float, float, float, float]
     """Of the safe area."""
     frame_of: FrameOf
+    revision: str
+    """A few digits that tell one compile from another."""
 
     @property
     def rate(self) -> FrameRate:
         """Of the film."""
         return FrameRate(*self.tracks.frame_rate)
-
-    @property
-    def revision(self) -> str:
-        """A short hash of both files that this was made from: the same exactly where they are."""
-        words = f"{self.tracks.assembly_digest} {self.tracks.choreography_digest}"
-        return hashlib.sha256(words.encode()).hexdigest()[:_HASH_DIGITS]
 
 
 def sheets_of(board: Storyboard, paper: Paper) -> list[SheetDrawing]:
@@ -114,6 +109,7 @@ def _look(board: Storyboard, about: ShotReport) -> Sheet:
         {name: solid.bounds.mean(axis=0) for name, solid in board.solids.items()},
         board.tracks.resolution,
         board.margins_px,
+        measure,
     )
 
 

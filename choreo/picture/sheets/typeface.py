@@ -22,12 +22,21 @@ def font_files() -> tuple[Path, Path]:
 
 
 @cache
-def _known() -> frozenset[int]:
+def _advances() -> dict[int, float]:
+    """How far each character leads on, in ems, without kerning; by code point."""
     from fontTools.ttLib import TTFont  # noqa: PLC0415
 
-    return frozenset(TTFont(font_files()[0], lazy=True).getBestCmap())
+    font = TTFont(font_files()[0], lazy=True)
+    widths, em = font["hmtx"].metrics, font["head"].unitsPerEm
+    return {code: widths[name][0] / em for code, name in font.getBestCmap().items()}
+
+
+def measure(text: str, size: float) -> float:
+    """Return how wide a line of regular type is; characters that are not set count as an em."""
+    known = _advances()
+    return size * sum(known.get(ord(char), 1.0) for char in text)
 
 
 def not_set(text: str) -> str:
     """Return the characters of a text that the typeface lacks, each once, in their order."""
-    return "".join(dict.fromkeys(char for char in text if ord(char) not in _known()))
+    return "".join(dict.fromkeys(char for char in text if ord(char) not in _advances()))
