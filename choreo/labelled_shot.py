@@ -38,7 +38,7 @@ def labelled_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
     lacking = unlabelled(timed, film)
     if not lacking:
         return timed
-    if timed.layout.uncrossed and (before := _before_moving(shot, film, on_stage)) is not None:
+    if timed.layout.uncrossed and (before := _before_moving(timed, shot, film, on_stage)) is not None:
         return before
     open_size = shot.view.distance_mm is None and shot.view.px_per_mm is None
     for frame in _roomier(film.frame) if open_size and len(film.assembly.parts) <= _MOST_PARTS else ():
@@ -53,9 +53,14 @@ def labelled_shot(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot:
     return _warned(timed, lacking)
 
 
-def _before_moving(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot | None:
+def _before_moving(moved: TimedShot, shot: Shot, film: Set, on_stage: OnStage) -> TimedShot | None:
     """The shot with all parts where they were before ways were uncrossed, if all labels have room there."""
     try:
+        if _seen_alike(moved.layout) and not any(phase.fit for phase in shot.phases):
+            # Whenever its parts rest, the picture is the same: labels tell before anything is timed.
+            layout = laid_out(shot, film, fewest_crossings=False).layout
+            if unlabelled(replace(moved, layout=layout), film):
+                return None
         timed = time_as_laid_out(shot, film, lambda *_: None, fewest_crossings=False)
     except ChoreoError:
         return None
@@ -64,6 +69,11 @@ def _before_moving(shot: Shot, film: Set, on_stage: OnStage) -> TimedShot | None
     on_stage(f"layout of {shot.name}", timed.layout)
     on_stage(f"schedule of {shot.name}", timed.schedule)
     return timed
+
+
+def _seen_alike(layout: Layout) -> bool:
+    """Whether the camera stands still all the time."""
+    return all((camera.matrix == layout.cameras[0].matrix).all() for camera in layout.cameras)
 
 
 def _promises(timed: TimedShot, film: Set, frame: Frame) -> bool:

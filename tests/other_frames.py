@@ -10,20 +10,20 @@ import numpy as np
 from PIL import Image, ImageDraw
 from plates_on_hero import pixel_centres, round_shape, texture
 
-HERO_SIZE = (640, 480)
+HERO_SIZE = (384, 288)
 FACTOR = 8
 SHAPES = {
-    "housing": np.array([(130, 110), (500, 90), (520, 200), (470, 390), (300, 420), (140, 380), (90, 250)], float),
-    "handle": np.array([(430, 60), (560, 70), (590, 150), (575, 240), (500, 230), (480, 130), (420, 110)], float),
-    "dial": round_shape((270, 240), 70),
-    "window": np.array([(360, 180), (440, 190), (450, 300), (350, 320)], float),
+    "housing": np.array([(78, 66), (300, 54), (312, 120), (282, 234), (180, 252), (84, 228), (54, 150)], float),
+    "handle": np.array([(258, 36), (336, 42), (354, 90), (345, 144), (300, 138), (288, 78), (252, 66)], float),
+    "dial": round_shape((162, 144), 42),
+    "window": np.array([(216, 108), (264, 114), (270, 180), (210, 192)], float),
 }
 """Back to front, px of the hero."""
 FRAMES = {
-    "housing": ((520, 440), 1.0, 0.0, (-60.0, -40.0)),
-    "handle": ((300, 330), 1.25, 2.0, (-470.0, -60.0)),
-    "dial": ((260, 250), 1.4, -3.0, (-270.0, -180.0)),
-    "window": ((200, 260), 1.0, 0.0, (-300.0, -130.0)),
+    "housing": ((312, 264), 1.0, 0.0, (-36.0, -24.0)),
+    "handle": ((180, 198), 1.25, 2.0, (-282.0, -36.0)),
+    "dial": ((156, 150), 1.4, -3.0, (-162.0, -108.0)),
+    "window": ((120, 156), 1.0, 0.0, (-180.0, -78.0)),
 }
 """Size of each plate, and hero px to its px: scale, turn in degrees clockwise, shift in px."""
 

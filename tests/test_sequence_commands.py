@@ -137,10 +137,15 @@ def by_id(channels, header):
         pairs += [(channels[f"{name}.r"], channels[f"{name}.g"]), (channels[f"{name}.b"], channels[f"{name}.a"])]
     assert {plane.dtype for pair in pairs for plane in pair} == {np.dtype(np.float32)}
     assert all((one[1] >= two[1]).all() for one, two in itertools.pairwise(pairs))
-    out = {}
+    out, green, blue = {}, 0, 0
     for name, digits in json.loads(words["manifest"]).items():
         number = np.float32(struct.unpack(">f", bytes.fromhex(digits))[0])
         out[name] = sum(np.where(numbers == number, cover, 0) for numbers, cover in pairs)
+        # The specification's picture to look at: the hash, moved up by 8 and by 16 bits, as a share of 2^32 - 1.
+        green = green + out[name] * ((int(digits, 16) << 8 & 0xFFFFFFFF) / 0xFFFFFFFF)
+        blue = blue + out[name] * ((int(digits, 16) << 16 & 0xFFFFFFFF) / 0xFFFFFFFF)
+    for channel, wanted in (("g", green), ("b", blue)):
+        assert np.abs(channels[f"{words['name']}.{channel}"] - wanted).max() <= 2**-11
     return out
 
 

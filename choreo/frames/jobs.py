@@ -198,9 +198,10 @@ class _Run:
         return found, sum(times) / len(times)
 
     def _by_many(self, tasks: list[list[Job]], many: int) -> None:
-        pool = ProcessPoolExecutor(
-            min(many, len(tasks)), get_context("spawn"), start, (self.scene, self.draw, self.store.folder)
-        )
+        context = get_context("spawn")
+        stop = context.Event()
+        shared = (self.scene, self.draw, self.store.folder, stop)
+        pool = ProcessPoolExecutor(min(many, len(tasks)), context, start, shared)
         waiting: dict[Future[list[dict[str, Stored]]], list[Job]] = {}
         try:
             with deaf():  # what is started now stays deaf to Ctrl-C from its first moment
@@ -211,6 +212,7 @@ class _Run:
         except BrokenProcessPool:
             raise no_solution(_ended_by_system()) from None
         finally:
+            stop.set()
             pool.shutdown(wait=True, cancel_futures=True)
             for future in waiting:
                 if future.done() and not future.cancelled() and future.exception() is None:

@@ -97,8 +97,30 @@ def prepare_folder(folder: Path, names: Iterable[str]) -> None:
             place.mkdir(parents=True, exist_ok=True)
             if not Path(os.path.realpath(place)).is_relative_to(os.path.realpath(folder)):
                 raise wrong_input(_refused(place, "A link on the way leads out of the folder."))
+            _clear(place)
     except OSError as error:
         raise _not_written(folder, error) from None
+
+
+def _clear(folder: Path) -> None:
+    """Remove what a run that was killed has left half written."""
+    for path in sorted(folder.glob(f"{_ASIDE}*-*")):
+        number = path.name.removeprefix(_ASIDE).split("-")[0]
+        if number.isdecimal() and path.is_file() and not _runs(int(number)):
+            with suppress(OSError):
+                path.unlink()
+
+
+def _runs(process: int) -> bool:
+    if os.name != "posix":  # elsewhere signal 0 is not just a question
+        return True
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):  # somebody else's, or no number of a process here
+        return True
+    return True
 
 
 def write_file(folder: Path, name: str, content: bytes) -> tuple[int, str]:

@@ -8,6 +8,7 @@ import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from multiprocessing import connection, parent_process
+from multiprocessing.synchronize import Event
 from pathlib import Path
 
 from choreo.frames.scene import Scene
@@ -35,13 +36,17 @@ class Job:
 @dataclass
 class _State:
     work: tuple[Scene, Draw, Path] | None = None
+    stop: Event | None = None
 
 
 _STATE = _State()
 
 
-def start(scene: Scene, draw: Draw, folder: Path) -> None:
-    """Get a process ready: it leaves Ctrl-C to its parent, ends with it, and keeps to one core."""
+def start(scene: Scene, draw: Draw, folder: Path, stop: Event) -> None:
+    """Get a process ready: it leaves Ctrl-C to its parent, ends with it, and keeps to one core.
+
+    Once `stop` is set, it begins no further frame.
+    """
     import cv2  # noqa: PLC0415
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -49,14 +54,20 @@ def start(scene: Scene, draw: Draw, folder: Path) -> None:
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
     cv2.setNumThreads(1)
-    _STATE.work = scene, draw, folder
+    _STATE.work, _STATE.stop = (scene, draw, folder), stop
 
 
 def draw_some(jobs: Sequence[Job]) -> list[dict[str, Stored]]:
-    """Draw and write frames; return what to note of each."""
+    """Draw and write frames; return what to note of each that was drawn."""
     assert _STATE.work is not None
+    assert _STATE.stop is not None
     scene, draw, folder = _STATE.work
-    return [write_stored(folder, job.key, drawn(scene, draw, job)) for job in jobs]
+    done = []
+    for job in jobs:
+        if _STATE.stop.is_set():
+            break
+        done.append(write_stored(folder, job.key, drawn(scene, draw, job)))
+    return done
 
 
 def drawn(scene: Scene, draw: Draw, job: Job) -> Mapping[str, bytes]:

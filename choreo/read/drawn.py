@@ -167,17 +167,24 @@ def _matte(notes: Notes, place: Place, outline: Mapping[str, Any], files: _Files
         return ()
     _warn(notes, where, name, threshold, traced, files.image(name))
     x, y = (float(number) for number in outline["pivot_px"])
-    scale = float(outline["px_per_mm"])
-    return tuple(shapely.transform(polygon, lambda px: to_mm(px, scale, (x, y))) for polygon in traced.polygons)
+    scale, turn = float(outline["px_per_mm"]), float(outline.get("turn", 0))
+    return tuple(shapely.transform(polygon, lambda px: to_mm(px, scale, (x, y), turn)) for polygon in traced.polygons)
 
 
-def to_mm(px: Floats, px_per_mm: float, pivot_px: Point) -> Floats:
-    """Return points of a picture, (k, 2) px, y down, in the plane of its part, mm, y up; `to_px` is the inverse."""
-    return np.asarray((px - np.array(pivot_px)) * np.array([1.0, -1.0]) / px_per_mm)
+def to_mm(px: Floats, px_per_mm: float, pivot_px: Point, turn: float = 0.0) -> Floats:
+    """Return points of a picture, (k, 2) px, y down, in the plane of its part, mm, y up; `to_px` is the inverse.
+
+    The picture is turned clockwise by so many degrees about its pivot, to lie right.
+    """
+    away = np.asarray(px - np.array(pivot_px))
+    if turn:
+        cos, sin = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+        away = away @ np.array([[cos, sin], [-sin, cos]])
+    return np.asarray(away * np.array([1.0, -1.0]) / px_per_mm)
 
 
 def to_px(mm: Floats, px_per_mm: float, pivot_px: Point) -> Floats:
-    """Return points in the plane of a part, (k, 2) mm, y up, in its picture, px, y down."""
+    """Return points in the plane of a part, (k, 2) mm, y up, in its picture, px, y down; a picture that lies right."""
     return np.asarray(mm * px_per_mm * np.array([1.0, -1.0]) + np.array(pivot_px))
 
 

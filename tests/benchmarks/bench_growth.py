@@ -20,11 +20,11 @@ import numpy as np
 from family import FRAMES, VIEWS, film, product
 
 from choreo import compile as compiler
-from choreo import timed_shot
+from choreo import labelled_shot, timed_shot
 from choreo.picture.strip import strip_svg
 
 SIZES = (12, 25, 50, 100)
-CALLERS = (compiler, timed_shot)
+CALLERS = (compiler, timed_shot, labelled_shot)
 TIMED = ("choreo.passes.", "choreo.checks.")
 """Every function of these packages that the callers know by name is timed."""
 

@@ -140,6 +140,21 @@ def test_frames_are_drawn_once_and_again_when_they_are_not_as_they_were(project,
     assert (tmp_path / "frames" / "f.9999.png").exists()
 
 
+def test_what_a_killed_run_left_half_written_is_cleared_away(project, tmp_path):
+    view = scene(project, shutter=0.0)
+    frames = tmp_path / "frames"
+    frames.mkdir()
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    half = frames / f".choreo-{gone.pid}-f.0000.png"
+    others = [frames / f".choreo-{os.getpid()}-f.0001.png", frames / ".choreo-notes", frames / "mine.txt"]
+    for path in (half, *others):
+        path.write_bytes(b"half")
+    make(view, jobs(view)[:1], DRAW, tmp_path, processes=1)
+    assert not half.exists()
+    assert all(path.exists() for path in others)
+
+
 def test_two_processes_give_the_same_files(project, tmp_path, monkeypatch):
     monkeypatch.setattr(frame_jobs, "_WORTH_S", 0.0)
     monkeypatch.setattr(frame_jobs, "_TASK_S", 0.05)

@@ -45,6 +45,19 @@ def findings(path):
     return [(f.code, f.place, f.severity) for f in inspect_assembly(path).findings]
 
 
+def test_a_picture_that_was_shot_askew_lies_right(tmp_path):
+    # Drawn 10 degrees against the clock about its pivot; the number turns it back.
+    turn = np.radians(-10)
+    matrix = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    askew = (np.array(OUTLINE) - (100, 80)) @ matrix + (100, 80)
+    path = project(tmp_path, {**MATTE, "turn": 10, "simplify_px": 0.25}, alpha=coverage((220, 180), [askew]))
+    (slab,) = inspect_assembly(path).assembly.parts[0].slabs
+    truth = shapely.Polygon([((x - 100) / 4, (80 - y) / 4) for x, y in OUTLINE])
+    assert shapely.symmetric_difference(polygon(slab), truth).area < 3e-3 * truth.area
+    # By hand: a quarter turn clockwise takes what is right of the pivot below it.
+    assert to_mm(np.array([[104.0, 80.0]]), 4, (100, 80), 90.0) == pytest.approx(np.array([[0, -1]]), abs=1e-12)
+
+
 def test_px_become_mm(tmp_path):
     path = project(tmp_path, {**MATTE, "simplify_px": 0.25}, alpha=coverage((200, 160), [OUTLINE], [WINDOW]))
     read = inspect_assembly(path)

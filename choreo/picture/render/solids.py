@@ -55,15 +55,17 @@ def solid_tile(
         Gives the share of light within a window, where it is known already.
 
     """
+    import cv2  # noqa: PLC0415
+
     window = None if outline.is_empty else window_around(outline.bounds, frame)
     if window is None:
         return None
     light = shading(facets, camera, shift, window) if shade is None else shade(window)
-    alpha = coverage(outline, window)
-    picture = np.empty((window.height, window.width, 4), dtype=np.float32)
-    picture[..., :3] = (light * alpha)[..., None] * hex_to_linear(tints(colour).face)
-    picture[..., 3] = alpha
-    return Tile(window, picture)
+    alpha = np.asarray(coverage(outline, window), dtype=np.float32)
+    lit = alpha * np.asarray(light, dtype=np.float32)
+    # Channel by channel: numpy takes three times as long over an axis of four.
+    channels = [lit * np.float32(share) for share in hex_to_linear(tints(colour).face)]
+    return Tile(window, np.asarray(cv2.merge([*channels, alpha]), dtype=np.float32))
 
 
 def shading(facets: Facets, camera: Camera, shift: Floats, window: Window, line: float = LINE) -> Floats:
