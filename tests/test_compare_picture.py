@@ -133,6 +133,23 @@ def test_tracks_without_their_assembly_are_compared_in_words_alone(tmp_path, cap
     assert not (tmp_path / "b.svg").exists()
 
 
+def test_tracks_that_do_not_hold_together_are_not_drawn(tmp_path, capsys):
+    boxes = write(tmp_path / "boxes")
+    run(capsys, "compile", boxes)
+    value = json.loads((boxes / "out" / "tracks.json").read_text())
+    path = boxes / "changed.json"
+    for change in (
+        lambda shot: shot["parts"][0].update(id="nobody"),
+        lambda shot: shot["masking"]["orders"].pop(0),
+        lambda shot: shot["camera"].update(matrix=[[0] * 12] * shot["frames"]),
+    ):
+        changed = json.loads(json.dumps(value))
+        change(changed["shots"][0])
+        path.write_text(json.dumps(changed))
+        code, _, err = run(capsys, "compare", boxes, path, "--picture", tmp_path / "c.svg")
+        assert (code, "error[no-outlines]" in err) == (2, True), err
+
+
 def test_names_from_outside_stay_text(tmp_path, capsys):
     evil = coloured("knob", "#aa2244")
     evil["parts"][2]["label"] = '<script>alert("1")</script>'

@@ -48,3 +48,12 @@ def test_every_option_named_exists(capsys):
                     assert f"{option} " in offered or f"{option}\n" in offered, f"{name} {option}"
                     checked += 1
     assert checked >= 6
+
+
+def test_its_pictures_are_there():
+    root = Path(__file__).resolve().parents[1]
+    shown = re.findall(r"!\[([^\]]+)\]\(([^)]+)\)", README)
+    assert {Path(file).stem for _, file in shown} == {"page", "strip"}
+    for said, file in shown:
+        assert len(said) > 30
+        assert 10_000 < (root / file).stat().st_size < 200_000

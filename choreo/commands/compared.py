@@ -66,6 +66,7 @@ def _project(path: Path, on_stage: Callable[[str, Any], None]) -> Given:
 
 def _beside(given: Given, path: Path) -> Given:
     """Look for the assembly in the folder of the tracks, and in the one above: an output folder lies in its project."""
+    from choreo.checks.sound_tracks import are_sound  # noqa: PLC0415
     from choreo.geometry.solid import build_solid  # noqa: PLC0415
     from choreo.read.assembly import inspect_assembly  # noqa: PLC0415
     from choreo.read.paths import exists, is_folder  # noqa: PLC0415
@@ -75,7 +76,9 @@ def _beside(given: Given, path: Path) -> Given:
     for place in (folder, folder.resolve().parent):
         if exists(place / ASSEMBLY_FILE):
             found = inspect_assembly(place / ASSEMBLY_FILE)
-            if found.assembly is not None and found.digest == given.tracks.assembly_digest:
+            if found.assembly is None or found.digest != given.tracks.assembly_digest:
+                continue
+            if are_sound(given.tracks, found.assembly.ids):
                 solids = {part.id: build_solid(part.slabs, part.offset) for part in found.assembly.parts}
                 return replace(given, made=Made(given.tracks, found.assembly, solids), folder=place)
     return given
@@ -84,7 +87,10 @@ def _beside(given: Given, path: Path) -> Given:
 def _lent(given: Given, other: Given) -> Given:
     if given.made is not None or other.made is None:
         return given
-    if given.tracks.assembly_digest != other.tracks.assembly_digest:
+    from choreo.checks.sound_tracks import are_sound  # noqa: PLC0415
+
+    same = given.tracks.assembly_digest == other.tracks.assembly_digest
+    if not same or not are_sound(given.tracks, other.made.assembly.ids):
         return given
     return replace(given, made=replace(other.made, tracks=given.tracks), folder=other.folder)
 
@@ -124,7 +130,7 @@ def picture_of(old: Given, new: Given, comparison: Comparison) -> str | None:
             *(
                 Finding(
                     "no-outlines",
-                    "The picture cannot be drawn: the assembly that these tracks were made from is not there.",
+                    "The picture cannot be drawn: the assembly that these tracks were made from is not known.",
                     one.shown,
                     why="Tracks say where parts are, and not what they look like. An assembly.json beside them, or one "
                     "folder up, counts where its digest is the one in the tracks.",

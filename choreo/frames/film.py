@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from choreo.checks.sound_tracks import are_sound
 from choreo.errors import ChoreoError
 from choreo.geometry.solid import Solid, build_solid
 from choreo.model.tracks import Tracks
@@ -87,6 +88,8 @@ def _compiled_before(project: Project, file: Path) -> tuple[Tracks | None, str]:
         and (tracks.frame_rate, tracks.resolution) == ((rate.numerator, rate.denominator), choreography.resolution)
         and all(tuple(track.id for track in shot.parts) == parts for shot in tracks.shots)
         and bool(tracks.sections)
+        and tracks.shots[0].start_frame == 0
+        and are_sound(tracks, parts)
     )
     return (tracks, "") if same else (None, "as tracks.json is of another state")
 

@@ -25,6 +25,9 @@ from choreo.model.tracks import (
 from choreo.motion.easing import parse_easing
 
 Points = list[list[float]]
+_MOST_RATE = 1_000_000_000
+_SIDES = range(16, 16385)
+"""px; both as the schema has them."""
 
 
 def read_tracks(text: str, file: str = "tracks.json") -> Tracks:
@@ -73,6 +76,10 @@ def _tracks(content: dict[str, Any]) -> Tracks:
         raise ValueError("the format is not choreo/tracks, version 1")
     numerator, denominator = (int(n) for n in content["frame_rate"])
     width, height = (int(n) for n in content["resolution"])
+    if not (min(numerator, denominator) >= 1 and max(numerator, denominator) <= _MOST_RATE):
+        raise ValueError("the frame rate is none")
+    if not (min(width, height) in _SIDES and max(width, height) in _SIDES):
+        raise ValueError("the resolution is none")
     return Tracks(
         str(content["source"]["assembly"]),
         str(content["source"]["choreography"]),

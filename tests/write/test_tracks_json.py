@@ -128,6 +128,8 @@ def test_a_number_that_is_none_is_a_defect_and_never_written():
         lambda c: c.pop("shots"),
         lambda c: c.update(version=2),
         lambda c: c.update(shots=5),
+        lambda c: c.update(frame_rate=[24, 0]),
+        lambda c: c.update(resolution=[1e300, 1080]),
         lambda c: c["shots"][0].update(frames=8),
         lambda c: c["shots"][0]["parts"][0]["samples"].update(position=[[0, 0]] * FRAMES),
         lambda c: c["shots"][0]["parts"][0]["samples"].update(plate_frame=[]),
