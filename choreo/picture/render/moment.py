@@ -87,7 +87,8 @@ def moment_at(shot: ShotTracks, time: float, origins: Mapping[str, Floats], size
     camera = camera_from_matrix(scaled(_matrix_at(shot.cameras, time), size))
     parts = {}
     for track in shot.parts:
-        way = evaluate_keys(track.keys, [time])
+        # On a frame the rows tell where a part is; how far along it is counts only where it turns.
+        way = np.zeros(1) if on_frame and track.spin is None else evaluate_keys(track.keys, [time])
         shift = track.position[frame] if on_frame else position(track.route, way)[0]
         place = origins[track.id] + shift
         screen = camera.project(place)[0]
