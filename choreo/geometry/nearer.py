@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 import numpy as np
 import shapely
 from shapely.affinity import rotate
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import orthographic_camera
+from choreo.geometry.camera import Camera, orthographic_camera
 from choreo.geometry.cover import unhidden_region
 from choreo.geometry.front import Front, flipped, relation
-from choreo.geometry.scene import build_scene
+from choreo.geometry.scene import Scene, build_scene
 from choreo.geometry.silhouette import silhouettes
 from choreo.geometry.solid import Solid
 from choreo.geometry.unions import only_areas
@@ -38,9 +39,7 @@ def nearer_areas(part: str, solids: Mapping[str, Solid], hero: Hero, touch_mm: f
     """
     names = list(solids)
     own = names.index(part)
-    # A frame of no size has its centre, where the product's origin lands, at (0, 0).
-    camera = orthographic_camera(hero.view.azimuth, hero.view.elevation, (0.0, 0.0, 0.0), hero.px_per_mm, (0, 0))
-    scene = build_scene([solids[name] for name in names], camera.matrix[None], np.zeros((len(names), 1, 3)), touch_mm)
+    scene = _scene(tuple(solids.values()), hero, touch_mm)
     found: list[BaseGeometry] = []
     once = np.zeros(1, dtype=np.int64)
     for other, name in enumerate(names):
@@ -50,10 +49,26 @@ def nearer_areas(part: str, solids: Mapping[str, Solid], hero: Hero, touch_mm: f
         found_out = relation(scene, first, second)
         code = Front(int(found_out.code[0]))
         if code == (Front.FIRST if other == first else Front.SECOND):
-            found.append(silhouettes(solids[name], camera, np.zeros(3))[0])
+            found.append(_outline(solids[name], hero))
         elif code == Front.MIXED:
-            whole = silhouettes(solids[part], camera, np.zeros((1, 3)))
+            whole = np.array([_outline(solids[part], hero)], dtype=np.object_)
             seen = unhidden_region(scene, found_out if own == first else flipped(found_out), once, whole)
             found.append(only_areas(shapely.difference(whole[0], seen[0])))
     level = rotate(shapely.union_all(found), -hero.turn, origin=(0, 0))
     return shapely.transform(level, lambda points: points + np.array(hero.pivot_px))
+
+
+def _camera(hero: Hero) -> Camera:
+    # A frame of no size has its centre, where the product's origin lands, at (0, 0).
+    return orthographic_camera(hero.view.azimuth, hero.view.elevation, (0.0, 0.0, 0.0), hero.px_per_mm, (0, 0))
+
+
+@lru_cache(maxsize=2)
+def _scene(solids: tuple[Solid, ...], hero: Hero, touch_mm: float) -> Scene:
+    """The same scene for every part that is asked about."""
+    return build_scene(solids, _camera(hero).matrix[None], np.zeros((len(solids), 1, 3)), touch_mm)
+
+
+@lru_cache(maxsize=256)
+def _outline(solid: Solid, hero: Hero) -> BaseGeometry:
+    return silhouettes(solid, _camera(hero), np.zeros(3))[0]

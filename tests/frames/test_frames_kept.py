@@ -7,9 +7,11 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +27,8 @@ from choreo.frames.jobs import Hearing, jobs_of, make
 from choreo.frames.keys import FrameKeys
 from choreo.frames.scene import scene_of
 from choreo.frames.store import INDEX_FILE
+from choreo.model.plan import Region
+from choreo.model.tracks import Holdout
 from choreo.read.project import read_project
 
 DRAW = WholeFrame("frames/f.{:04d}.png", "#e9e6df")
@@ -83,8 +87,6 @@ def edited(project, tmp_path, old, new, file="choreography.toml"):
     ],
 )
 def test_a_frame_is_stale_where_its_picture_differs(project, tmp_path, file, old, new, shutter):
-    import shutil
-
     folder = edited(project, tmp_path, old, new, file)
     (folder / "plates").unlink()
     shutil.copytree(project / "plates", folder / "plates")
@@ -97,6 +99,76 @@ def test_a_frame_is_stale_where_its_picture_differs(project, tmp_path, file, old
     assert not all(stale) or file == "assembly.json"
     if "label" in old:
         assert not any(stale)
+
+
+def track_with(**changes):
+    """A change of the part that travels the longest way."""
+
+    def change(shot):
+        far = max(shot.parts, key=lambda track: np.abs(track.position).max())
+        new = {name: make(getattr(far, name)) for name, make in changes.items()}
+        return replace(shot, parts=tuple(replace(track, **new) if track is far else track for track in shot.parts))
+
+    return change
+
+
+def held(shot, right=220.0):
+    region = (Region(((100.0, 60.0), (right, 60.0), (right, 140.0), (100.0, 140.0)), ()),)
+    order = shot.masking.orders[0].back_to_front
+    hold = Holdout(order[0], 4, 9, region, (order[-1],))
+    return replace(shot, masking=replace(shot.masking, holdouts=(hold,)))
+
+
+def turned_around(shot):
+    spans = tuple(replace(span, back_to_front=span.back_to_front[::-1]) for span in shot.masking.orders)
+    return replace(shot, masking=replace(shot.masking, orders=spans))
+
+
+CHANGES = {
+    "camera on one frame": lambda shot: replace(
+        shot, cameras=shot.cameras + (np.arange(shot.frames) == 6)[:, None, None] * np.eye(3, 4, 3) * 2.0
+    ),
+    "way between frames": track_with(route=lambda route: route * 1.3),
+    "places on frames": track_with(position=lambda rows: rows + np.array([0.7, 0, 0])),
+    "opacity": track_with(opacity=lambda values: values * 0.8),
+    "register": track_with(register=lambda _: np.tile([3.0, 1.0, 1.0, 2.0], (20, 1))),
+    "holdout": held,
+    "order": turned_around,
+    "hero": lambda shot: replace(shot, hero_opacity=np.linspace(0, 1, shot.frames)),
+}
+
+
+@pytest.mark.parametrize("shutter", [0.0, 180.0])
+@pytest.mark.parametrize("change", CHANGES)
+def test_whatever_tracks_say_that_shows_is_in_the_key(project, change, shutter):
+    one = scene(project, shutter=shutter, size="half")
+    shots = tuple(CHANGES[change](shot) for shot in one.tracks.shots)
+    two = replace(one, tracks=replace(one.tracks, shots=shots), _renderers={})
+    stale = [a != b for a, b in zip(keys(one), keys(two), strict=True)]
+    differs = [a != b for a, b in zip(pictures(one), pictures(two), strict=True)]
+    assert all(s >= d for s, d in zip(stale, differs, strict=True)), "a frame that differs passes for current"
+    assert any(differs) or (change == "way between frames" and shutter == 0)
+
+
+def test_another_region_of_a_holdout_is_another_picture(project):
+    base = scene(project, shutter=0.0)
+    views = []
+    for right in (220.0, 200.0):
+        shots = tuple(held(shot, right) for shot in base.tracks.shots)
+        views.append(replace(base, tracks=replace(base.tracks, shots=shots), _renderers={}))
+    stale = [a != b for a, b in zip(*map(keys, views), strict=True)]
+    assert stale == [4 <= frame <= 9 for frame in range(20)]
+
+
+def test_another_photograph_is_another_picture(project, tmp_path):
+    folder = edited(project, tmp_path, "move = 8", "move = 8")
+    (folder / "plates").unlink()
+    shutil.copytree(project / "plates", folder / "plates")
+    picture = np.asarray(Image.open(folder / "plates" / "cap.png")).copy()
+    picture[..., 0] //= 2
+    Image.fromarray(picture).save(folder / "plates" / "cap.png")
+    one, two = scene(project, shutter=0.0), scene(folder, shutter=0.0)
+    assert all(a != b for a, b in zip(keys(one), keys(two), strict=True))
 
 
 def test_what_the_picture_is_of_goes_into_the_key(project):
