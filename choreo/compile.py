@@ -228,6 +228,7 @@ def _set(
     """What all shots have in common; `pictures` is the digest under which a registration is kept."""
     assembly, clearance = apart.assembly, choreography.clearance_mm
     points = {part: hull_points(solid) for part, solid in apart.solids.items()}
+    pictures = f"{pictures} {photographs.known if photographs else None}"
     registration = _registration(choreography, apart, photographs, pictures, recall)
     known = content(assembly, clearance, apart.removal, None if registration is None else pictures)
     return Set(

@@ -7,6 +7,7 @@ of plain data and frozen dataclasses; whatever else stands in it is refused, so 
 from __future__ import annotations
 
 import hashlib
+import itertools
 import struct
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
@@ -114,6 +115,8 @@ def _feed(digest: hashlib.blake2b, value: Any) -> None:
 
 
 def _feed_many(digest: hashlib.blake2b, value: Any) -> None:
+    if isinstance(value, tuple) and _feed_numbers(digest, value):
+        return
     if isinstance(value, (tuple, list)):
         _words(digest, b"l", str(len(value)).encode())
         items: list[Any] = list(value)
@@ -127,6 +130,19 @@ def _feed_many(digest: hashlib.blake2b, value: Any) -> None:
         raise TypeError(f"the content of a {type(value).__name__} is not known")
     for item in items:
         _feed(digest, item)
+
+
+def _feed_numbers(digest: hashlib.blake2b, value: tuple[Any, ...]) -> bool:
+    """Feed a tuple of floats, or of points, in one go; return whether it is one. Outlines are made of thousands."""
+    kind, flat = b"v", value
+    if value and type(value[0]) is tuple:
+        if any(type(point) is not tuple or len(point) != 2 for point in value):
+            return False
+        kind, flat = b"p", tuple(itertools.chain.from_iterable(value))
+    if not flat or any(type(number) is not float for number in flat):
+        return False
+    _words(digest, kind, struct.pack(f"<{len(flat)}d", *flat))
+    return True
 
 
 def _words(digest: hashlib.blake2b, kind: bytes, words: bytes) -> None:

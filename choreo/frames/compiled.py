@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from choreo.errors import Finding
 from choreo.model.choreography import Shot
 from choreo.model.registration import Photographs
 from choreo.read.project import Project
+from choreo.read.stamp import stamp_of
 from choreo.recall import Recall, anew
 
 
@@ -41,7 +43,7 @@ def compile_project(
 
     """
     measured = not only_tracks or any(_settles(shot) for shot in project.choreography.shots)
-    photographs, unread = photographs_of(project) if measured else (None, ())
+    photographs, unread = _recalled(project, recall) if measured else (None, ())
     return compile_film(
         project.assembly,
         project.choreography,
@@ -59,6 +61,20 @@ def compile_project(
 
 def _settles(shot: Shot) -> bool:
     return shot.handoff is not None and shot.handoff.settle_into_register
+
+
+def _recalled(project: Project, recall: Recall) -> tuple[Photographs | None, tuple[Finding, ...]]:
+    """The photographs of before, as long as no file of theirs has been saved since."""
+    assembly = project.assembly
+    names = [plate.file for plate in assembly.plates] + ([assembly.hero.file] if assembly.hero is not None else [])
+    files = [(name, stamp_of(project.folder / name)) for name in names]
+
+    def read() -> tuple[Photographs | None, tuple[Finding, ...]]:
+        found, notes = photographs_of(project)
+        return (None if found is None else replace(found, known=repr(files))), notes
+
+    asked = any(shot.handoff is not None for shot in project.choreography.shots)
+    return recall("photographs", (assembly, asked, files), read)
 
 
 def photographs_of(project: Project) -> tuple[Photographs | None, tuple[Finding, ...]]:

@@ -6,7 +6,6 @@ is saved in two steps is waited for: its stamps have to stand still for one more
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
@@ -16,13 +15,11 @@ from choreo.model.assembly import Assembly
 from choreo.read.choreography import ASSEMBLY_FILE
 from choreo.read.paths import numbered
 from choreo.read.project import CHOREOGRAPHY_FILE, Project
+from choreo.read.stamp import Stamp, stamp_of
 
 LOOK_SECONDS = 0.02
 """Between two looks; half of it is lost on average before a save is seen."""
 _MOST_FOLLOWED = 20_000
-
-Stamp = tuple[int, int, int] | None
-"""Time of the last change, size and number of a file; None where there is none."""
 
 
 @dataclass
@@ -63,15 +60,6 @@ class Follower:
                 found = tuple(dict.fromkeys((*found, *more)))
             time.sleep(seconds)
         return ()
-
-
-def stamp_of(file: Path) -> Stamp:
-    """Return what tells one state of a file from another, without reading it."""
-    try:
-        found = os.stat(file)  # noqa: PTH116 (a third quicker, and it is called thousands of times a minute)
-    except (OSError, ValueError):
-        return None
-    return found.st_mtime_ns, found.st_size, found.st_ino
 
 
 def files_at(path: Path) -> tuple[Path, ...]:

@@ -16,13 +16,14 @@ from choreo.errors import ChoreoError, Finding
 from choreo.frames.compiled import compile_project
 from choreo.frames.plates import ShotPlates, plates_of
 from choreo.frames.small_plates import small_plates
-from choreo.live.follow import Follower, files_at, files_of, stamp_of
+from choreo.live.follow import Follower, files_at, files_of
 from choreo.live.message import DRAWN, FAILED, MOVING, WHOLE, Message
 from choreo.model.tracks import Masking, OrderSpan, ShotTracks
 from choreo.picture.page.document import PageFilm, page_pieces
 from choreo.picture.page.film_data import film_head, shot_data
 from choreo.picture.page.plates import SmallPlate
 from choreo.read.project import Project, read_project
+from choreo.read.stamp import stamp_of
 from choreo.recall import Memory
 
 _TRACKS = "tracks of "
@@ -48,6 +49,8 @@ class Desk:
     _project: Project | None = None
     _plate_sets: int = 0
     """How many sets of plates there have been."""
+    _drawn: list[tuple[ShotTracks, int, dict[str, Any]]] = field(default_factory=list)
+    """Shots with the set of plates they were drawn with, and their data; the latest first."""
     _told: dict[str, Any] = field(default_factory=dict)
     """Head and shots as they were told last."""
 
@@ -93,7 +96,7 @@ class Desk:
         self._take_plates(self._small(project, film, shown))
         known = (project.assembly_digest, self._plate_sets)
         spans = [(shot.name, shot.frames) for shot in tracks.shots]
-        data: dict[str, Any] = {shot.name: self._shot(shot, known) for shot in tracks.shots}
+        data: dict[str, Any] = {shot.name: self._shot(shot) for shot in tracks.shots}
         data[_HEAD] = self.memory(
             "head",
             (*known, tracks.frame_rate, tracks.resolution, tracks.sections, spans),
@@ -110,12 +113,16 @@ class Desk:
         said = _warned(len(film.report.warnings) + len(warnings))
         self.tell(Message(self.rounds, WHOLE, said, pieces=pieces, findings=_as_warnings(warnings)))
 
-    def _shot(self, shot: ShotTracks, known: tuple[Any, ...]) -> dict[str, Any]:
+    def _shot(self, shot: ShotTracks) -> dict[str, Any]:
+        """The data of a shot; a compile that recalls it gives the very same object."""
+        for known, sets, data in self._drawn:
+            if known is shot and sets == self._plate_sets:
+                return data
         assert self._project is not None
-        assembly, with_hero = self._project.assembly, self._hero is not None
-        return self.memory(
-            "shot data", (*known, shot), lambda: shot_data(shot, assembly, self._plates, with_hero=with_hero)
-        )
+        data = shot_data(shot, self._project.assembly, self._plates, with_hero=self._hero is not None)
+        self._drawn.insert(0, (shot, self._plate_sets, data))
+        del self._drawn[self.memory.most * 2 :]
+        return data
 
     def _take_plates(self, found: tuple[Plates, SmallPlate | None]) -> None:
         if found[0] is not self._plates:

@@ -44,6 +44,8 @@ class Photographs:
     hero: Photograph
     plates: Mapping[str, Photograph] = field(default_factory=dict)
     """Stills from the hero's view, by part; those that could be read."""
+    known: str = ""
+    """What tells these files from others, where that is known: a registration of them can then be recalled."""
 
 
 @dataclass(frozen=True)

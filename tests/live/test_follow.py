@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from choreo.live.follow import Follower, files_at, files_of, stamp_of
+from choreo.live.follow import Follower, files_at, files_of
 from choreo.read.project import read_project
+from choreo.read.stamp import stamp_of
 
 DEMOS = Path(__file__).parents[2] / "demo_assemblies"
 

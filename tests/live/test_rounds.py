@@ -90,7 +90,7 @@ def test_what_an_edit_does_not_touch_is_not_computed_again(desk):
     save(desk)
     desk.memory.asked.clear()
     save(desk, EDITS["easing of the second shot"])
-    assert desk.memory.asked == {"timed": 1, "shot": 1, "masking": 1, "shot data": 1}
+    assert desk.memory.asked == {"timed": 1, "shot": 1, "masking": 1}
     desk.memory.asked.clear()
     assert states(save(desk, TOML)) == ["drawn", "whole"]  # as it was before: all of it is known
     assert desk.memory.asked == {}
