@@ -46,6 +46,7 @@ HELPERS_OF_PASSES = {
     "layout_advice",
     "layout_stage",
     "layout_words",
+    "place_by_hero_alike",
     "removal_ways",
     "removal_words",
     "schedule_items",

@@ -98,10 +98,23 @@ def test_a_part_that_is_not_there_is_refused_by_name(plates, capsys):
     assert "body, lid, screw" in capsys.readouterr().err
 
 
-def test_plates_of_another_frame_are_refused_one_by_one(plates, capsys):
+def test_plates_of_another_frame_are_refused_in_one_finding(plates, capsys):
     plate(plates, "4_knob.png", disc((90, 90), (45, 45), 20))
-    assert new(plates, "--scale", "body=60mm") == 2
-    assert "4_knob.png is 90 x 90 px" in capsys.readouterr().err
+    plate(plates, "5_foot.png", disc((80, 90), (40, 45), 20))
+    assert new(plates, "--scale", "body=60mm", "--json") == 2
+    findings = json.loads(capsys.readouterr().out)["findings"]
+    assert [one["code"] for one in findings] == ["plates-differ"]
+    assert "4_knob.png 90 x 90 px, 5_foot.png 80 x 90 px" in findings[0]["what"]
+
+
+def test_a_picture_called_hero_is_no_part(plates, capsys):
+    plate(plates, "Hero.PNG", disc(SIZE, (100, 75), 60))
+    assert new(plates, "--scale", "body=60mm", "--json") == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["parts"] == ["body", "lid", "screw"]
+    assert [(one["code"], "Hero.PNG was left out" in one["what"]) for one in answer["warnings"]] == [
+        ("hero-left-out", True)
+    ]
 
 
 def test_numbered_files_are_one_sequence(plates):

@@ -1,4 +1,4 @@
-"""`choreo new` with plates of other frames: each is found on the hero still, or it is said that it cannot be.
+"""`choreo new` with plates of other frames: each is found on the hero still, or it is said that it is not.
 
 The parts are drawn by Pillow at places that are known exactly (other_frames.py); half a px is what is asked for.
 """
@@ -6,6 +6,7 @@ The parts are drawn by Pillow at places that are known exactly (other_frames.py)
 from __future__ import annotations
 
 import json
+import shutil
 
 import numpy as np
 import other_frames
@@ -70,11 +71,15 @@ def test_crops_other_scales_and_small_turns_are_found(tmp_path, capsys):
 
 def test_plain_parts_are_found_by_their_outline_or_not_at_all(tmp_path, capsys):
     folder = write(tmp_path / "p", plain=("housing", "window"))
-    assert new(folder) == 2
-    findings = answer(capsys)["findings"]
-    assert [(one["code"], one["file"]) for one in findings] == [("plate-not-found", "4_window.png")]
-    assert '--place "window=X,Y,WIDTH"' in findings[0]["remedy"]
-    assert not (folder / "assembly.json").exists()
+    assert new(folder) == 0
+    warnings = answer(capsys)["warnings"]
+    assert [(one["code"], one["what"].split(":")[1][:8]) for one in warnings] == [("plate-unseen", " window.")]
+    assert '--place "window=X,Y,WIDTH"' in warnings[0]["remedy"]
+    # The still shows 54 to 354 px across and 36 to 252 down; the window is put in the middle, as it is.
+    middle = (SHAPES["window"].min(axis=0) + SHAPES["window"].max(axis=0)) / 2 - (180, 78)
+    assert apply(places(folder)["window"], middle) == pytest.approx([204, 144], abs=1.5)
+    for file in folder.glob("[ac]*.*o*"):
+        file.unlink()
     # By hand, its middle is 240, 150 there, and it is 60 px wide.
     assert new(folder, "--place", "window=240,150,60") == 0
     assert [one["code"] for one in answer(capsys)["warnings"]] == ["plate-by-hand"]
@@ -90,15 +95,36 @@ def test_a_place_that_is_said_roughly_is_measured(tmp_path, capsys):
     assert worst(folder, "dial") < 0.2
 
 
-def test_two_places_that_are_as_good_are_no_place(tmp_path, capsys):
-    """The still shows the same dial twice, as a product with two like screws does."""
-    folder = write(tmp_path / "p", parts=("housing", "dial"))
+@pytest.mark.parametrize("twins", [1, 2])
+def test_two_places_that_are_as_good_are_no_place_but_for_two_parts(tmp_path, capsys, twins):
+    """The still shows the same window twice, as a product with two like screws does."""
+    folder = write(tmp_path / "p", parts=("housing", "window"))
+    if twins == 2:
+        shutil.copy(folder / "2_window.png", folder / "3_window_too.png")
     still = np.asarray(Image.open(folder / "hero.png")).copy()
-    # The window is not photographed here; where it was, the dial shows once more.
-    still[99:189, 207:297] = still[99:189, 117:207]
+    # Where the dial was, the window shows once more, 90 px to the left.
+    still[105:195, 116:184] = still[105:195, 206:274]
     Image.fromarray(still).save(folder / "hero.png")
-    assert new(folder) == 2
-    assert [one["file"] for one in answer(capsys)["findings"]] == ["2_dial.png"]
+    assert new(folder) == 0
+    warnings = answer(capsys)["warnings"]
+    if twins == 1:
+        assert [one["code"] for one in warnings] == ["plate-unseen"]
+        assert warnings[0]["why"] == "window: it fits in more than one place."
+    else:
+        assert warnings == []
+        there = sorted(place.shift_px[0] for part, place in places(folder).items() if part != "housing")
+        assert there == pytest.approx([90, 180], abs=0.2)
+
+
+def test_a_still_of_another_exposure_shows_where_parts_lie_and_which_is_in_front(tmp_path, capsys):
+    """Files in the wrong order: handle and window are drawn over the housing."""
+    folder = write(tmp_path / "p", parts=("window", "handle", "housing"), dimmed=0.8)
+    assert new(folder) == 0
+    said = answer(capsys)
+    assert said["warnings"] == []
+    assert said["parts"][0] == "housing"
+    assert "hero.png for 2 pairs" in said["order"]
+    assert worst(folder, "window") < 0.2
 
 
 def test_a_part_that_the_still_does_not_show_is_not_placed(tmp_path, capsys):
@@ -108,8 +134,18 @@ def test_a_part_that_the_still_does_not_show_is_not_placed(tmp_path, capsys):
     cover = other_frames.covered(size, moved("dial", SHAPES["dial"]))
     inside = other_frames.painted_under(cover, "dial", pixel_centres(size) + 4321.0)
     Image.fromarray(picture(inside, cover, 0.01, 5)).save(folder / "2_cell.png")
-    assert new(folder) == 2
-    assert [(one["code"], one["file"]) for one in answer(capsys)["findings"]] == [("plate-not-found", "2_cell.png")]
+    assert new(folder) == 0
+    said = answer(capsys)
+    assert [(one["code"], "hero.png: cell." in one["what"]) for one in said["warnings"]] == [("plate-unseen", True)]
+    assert said["parts"] == ["cell", "housing"]  # the later file, and yet behind: the still shows the housing there
+
+
+def test_a_known_part_that_is_not_on_the_still_stops_everything(tmp_path, capsys):
+    folder = write(tmp_path / "p", plain=("housing", "window"))
+    assert new(folder, scale="window=20mm") == 2
+    findings = answer(capsys)["findings"]
+    assert [(one["code"], one["file"]) for one in findings] == [("plate-not-found", "4_window.png")]
+    assert not (folder / "assembly.json").exists()
 
 
 def test_plates_before_a_screen_are_found_as_well(tmp_path, capsys):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,23 +17,40 @@ if TYPE_CHECKING:
 Places = Mapping[str, "Similarity"]
 
 
+@dataclass(frozen=True)
+class Stack:
+    """Plates and where they lie."""
+
+    plates: Sequence[FoundPlate]
+    """Back to front."""
+    places: Places
+    """On the hero still; without one, in the known part's frame."""
+    said: Sequence[Finding] = ()
+    order: str = ""
+    """Where the order comes from, if it is not that of the files alone."""
+
+
 def lay(
     folder: Path, plates: Sequence[FoundPlate], known: str, hero_file: str | None, hints: Mapping[str, Hint]
-) -> tuple[Places, list[Finding]]:
-    """Return the place of each plate on the hero still (without one: in the known part's frame), and what to say of it.
+) -> Stack:
+    """Return the place of each plate on the hero still (without one: in the known part's frame), and their order.
 
     Raises
     ------
     ChoreoError
-        Exit 2: plates that nobody can place, each with what to do.
+        Exit 2: the known part cannot be placed, or there is no still and plates are of several frames.
 
     """
+    import shapely  # noqa: PLC0415
+
+    from choreo.geometry.registration import lying_at  # noqa: PLC0415
+    from choreo.passes.order_by_still import order_by_still  # noqa: PLC0415
     from choreo.passes.place_by_hero import lay_on_hero  # noqa: PLC0415
     from choreo.passes.place_plates import place_in_frame  # noqa: PLC0415
     from choreo.read.photographs import read_hero, read_plate  # noqa: PLC0415
 
     if hero_file is None:
-        return place_in_frame(plates, known, hints), []
+        return Stack(plates, place_in_frame(plates, known, hints))
     hero, size = read_hero(folder, hero_file)
     by_id = {plate.id: plate for plate in plates}
 
@@ -41,10 +59,37 @@ def lay(
         return read_plate(folder, by_id[part].first, by_id[part].keyed)
 
     laid = lay_on_hero(plates, photograph, hero, size, known, hints)
-    if laid.lost:
-        raise wrong_input(*[_lost(by_id[part], hero_file, why) for part, why in laid.lost.items()])
+    if known in laid.lost:
+        raise wrong_input(_lost(by_id[known], hero_file, laid.lost[known]))
+    places = dict(laid.places)
+    if hero.outline:
+        left, top, right, bottom = (float(at) for at in shapely.total_bounds(list(hero.outline)))
+    else:
+        left, top, right, bottom = 0.0, 0.0, float(size[0]), float(size[1])
+    for part in laid.lost:
+        middle = (left + right) / 2, (top + bottom) / 2
+        places[part] = lying_at(by_id[part].bounds, middle, None, places[known])
     said = [_kept(by_id[part]) for part in laid.kept] + [_by_hand(by_id[part]) for part in laid.by_hand]
-    return laid.places, [*said, *([_disagreeing(hero_file)] if laid.disagreeing else [])]
+    said += [_disagreeing(hero_file)] if laid.disagreeing else []
+    said += [_unseen(laid.lost, known, hero_file)] if laid.lost else []
+    ids = [plate.id for plate in plates]
+    order, told = order_by_still(ids, laid.lost, photograph, hero, places, known)
+    words = _order(hero_file, told, changed=order != ids, unseen=bool(laid.lost))
+    return Stack([by_id[part] for part in order], places, said, words)
+
+
+def _order(hero: str, told: int, *, changed: bool, unseen: bool) -> str:
+    """One line on where the order comes from; empty where it is that of the files, and nothing else speaks for it."""
+    if not told and not changed:
+        return ""
+    pairs = f"{told} pair{'' if told == 1 else 's'} of parts that overlap there"
+    words = "Order: file names, sorted"
+    if told and changed:
+        words = f"Order: read from {hero} for {pairs}; where it does not tell, file names, sorted"
+    elif told:
+        words = f"Order: file names, sorted; {hero} bears it out for {pairs}"
+    behind = "; parts that are not found on it lie behind those that cover them" if unseen else ""
+    return f"{words}{behind}."
 
 
 def _lost(plate: FoundPlate, hero: str, why: str) -> Finding:
@@ -53,6 +98,24 @@ def _lost(plate: FoundPlate, hero: str, why: str) -> Finding:
         f"{plate.file}: where it belongs on {hero} cannot be told: {why}.",
         plate.first,
         remedy=f'Say where its middle lies there and how wide it is, px: --place "{plate.id}=X,Y,WIDTH".',
+    )
+
+
+def _unseen(lost: Mapping[str, str], known: str, hero: str) -> Finding:
+    one = len(lost) == 1
+    reasons: dict[str, list[str]] = {}
+    for part, why in lost.items():
+        reasons.setdefault(why, []).append(part)
+    told = "; ".join(f"{', '.join(parts)}: {why}" for why, parts in reasons.items())
+    return Finding(
+        "plate-unseen",
+        f"Not found on {hero}: {', '.join(lost)}. {'It is' if one else 'They are'} taken to lie inside: at the scale "
+        f"of {known}, in the middle of the still, behind what covers {'it' if one else 'them'} there.",
+        why=f"{told}.",
+        remedy="Where that is wrong, say where its middle lies, px of the still, and how wide its matte is there: "
+        f'--place "{next(iter(lost))}=X,Y,WIDTH", into a folder without the two project files; or correct offset, '
+        "px_per_mm and pivot_px in assembly.json.",
+        severity="warning",
     )
 
 

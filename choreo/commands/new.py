@@ -59,8 +59,8 @@ def _run(arguments: Arguments) -> Said:
     plates, notes = read_plate_folder(folder, apart_from=still, screen=arguments.screen or "")
     for name, option in [(part, "--scale"), *((name, "--place") for name in hints)]:
         named_plate(plates, name, option)
-    places, said = lay(folder, plates, part, still, hints)
-    placed, px_per_mm, pivot = place_plates(plates, part, width, places)
+    stack = lay(folder, plates, part, still, hints)
+    placed, px_per_mm, pivot = place_plates(stack.plates, part, width, stack.places)
     hero = PlacedHero(still, px_per_mm, pivot) if still else None
     name = arguments.name or folder.resolve().name
     files = {
@@ -68,15 +68,16 @@ def _run(arguments: Arguments) -> Said:
         "choreography.toml": choreography_text(name, [plate.id for plate in placed], hero=hero is not None),
     }
     write_all(folder, dict(files))
-    notes = (*notes, *said)
+    notes = (*notes, *stack.said)
     data = {
         "ok": True,
         "files": [str(folder / file) for file in files],
         "px_per_mm": px_per_mm,
         "parts": [plate.id for plate in placed],
+        "order": stack.order or "File names, sorted.",
         "warnings": [note.as_json() for note in notes],
     }
-    return Said([*_words(folder, placed, px_per_mm), *(note.as_text() for note in notes)], data)
+    return Said([*_words(folder, placed, px_per_mm, stack.order), *(note.as_text() for note in notes)], data)
 
 
 def _hint(text: str) -> tuple[str, Hint]:
@@ -126,12 +127,13 @@ def _refuse_overwriting(folder: Path) -> None:
         )
 
 
-def _words(folder: Path, placed: tuple[PlacedPlate, ...], px_per_mm: float) -> list[str]:
+def _words(folder: Path, placed: tuple[PlacedPlate, ...], px_per_mm: float, order: str) -> list[str]:
     lines = [f"{len(placed)} parts at {px_per_mm:.4g} px per mm, back to front:"]
     for number, plate in enumerate(placed, start=1):
         kind = f", keyed roughly from {plate.keyed}: planning only" if plate.keyed else ""
         kind += "" if plate.frames is None else f", sequence {plate.frames[0]} to {plate.frames[1]}"
         lines.append(f"  {number:2d}  {plate.label} [{plate.id}] from {plate.file}{kind}")
+    lines += [order] if order else []
     lines += ["Written:", *(f"  {folder / name}" for name in _FILES)]
     return [*lines, f"Next: choreo compile {folder}"]
 

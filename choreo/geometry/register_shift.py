@@ -24,6 +24,8 @@ _CELLS = 256
 _HEADINGS = 8
 _ROOM = 2
 """Cells by which two outlines may be apart and still count as one."""
+_TIE = 0.01
+"""Weight of what shifts around score, where that decides between equals."""
 _LONGEST_PX = 400
 """The hero's longer side where pictures are compared."""
 _LEAST_PX = 64
@@ -57,9 +59,22 @@ def shift_by_outline(part: Sequence[BaseGeometry], hero: Sequence[BaseGeometry],
         Good to a 256th of the hero's size. None where one of them has no outline.
 
     """
+    found = shifts_by_outline(part, hero, start, most=1)
+    return found[0] if found else None
+
+
+def shifts_by_outline(
+    part: Sequence[BaseGeometry], hero: Sequence[BaseGeometry], start: Similarity, *, most: int = 6
+) -> list[Shifted]:
+    """Return the shifts, the best first, with which most of a part's outline lies on the hero's; see above.
+
+    Each counts the best of the others that follow as its next.
+    """
+    import cv2  # noqa: PLC0415
+
     own, there = samples_of(part), samples_of(hero)
     if not len(own) or not len(there):
-        return None
+        return []
     turn = math.radians(start.turn_degrees)
     cos, sin = math.cos(turn), math.sin(turn)
     upright = Similarity(start.scale, start.turn_degrees, (0.0, 0.0))
@@ -78,9 +93,17 @@ def shift_by_outline(part: Sequence[BaseGeometry], hero: Sequence[BaseGeometry],
     near = max(_ROOM + 1, round(0.1 * float(reach[1].max())))
     # A circle of shifts: those to the left and up come last, and are put first.
     whole = np.roll(whole, (reach[1][1], reach[1][0]), axis=(0, 1)) / own.step_px.sum()
-    (row, column), best, after = _best(whole, near)
-    shift = low - own_low + (np.array([column, row]) - reach[1]) * cell
-    return Shifted(Similarity(start.scale, start.turn_degrees, (float(shift[0]), float(shift[1]))), best, after)
+    # Outlines that are a cell or two apart count as one: of shifts that tie, the middle one is right.
+    whole = whole + _TIE * np.asarray(cv2.blur(whole, (2 * _ROOM + 1, 2 * _ROOM + 1), borderType=cv2.BORDER_CONSTANT))
+    found: list[Shifted] = []
+    rows, columns = np.ogrid[: whole.shape[0], : whole.shape[1]]
+    for _ in range(most):
+        (row, column), best, after = _best(whole, near)
+        shift = low - own_low + (np.array([column, row]) - reach[1]) * cell
+        place = Similarity(start.scale, start.turn_degrees, (float(shift[0]), float(shift[1])))
+        found.append(Shifted(place, best, after))
+        whole = np.where(np.hypot(rows - row, columns - column) > near, whole, 0.0)
+    return found
 
 
 def shift_by_picture(

@@ -25,6 +25,7 @@ from choreo.geometry.registration import apply, apply_area, farthest, lying_at, 
 from choreo.model.new_plates import FoundPlate, Hint
 from choreo.model.plan import Floats
 from choreo.model.registration import IDENTITY, Photograph, Pixels, Similarity
+from choreo.passes.place_by_hero_alike import place_alike
 
 _ALL = 4
 _CONFIDENT = 0.6
@@ -109,12 +110,16 @@ def lay_on_hero(
     own = frames.get(hero_size, [])
     if own and search.same_frame(own):
         search.places.update({plate.id: IDENTITY for plate in own})
+    if known not in search.places:
+        search.find(known)
+    if known in search.places:
+        search.find_alike(known)
     order = [known, *(plate.id for plate in reversed(plates) if plate.id != known)]
     tried: dict[str, int] = {}
     for _ in range(2):  # what is found tells scale and turn to what is not
         for part in order:
             like = len(search.likely)
-            if part not in search.places and tried.get(part) != like:
+            if part not in search.places and part not in search.unsure and tried.get(part) != like:
                 tried[part] = like
                 search.find(part)
     kept: list[str] = []
@@ -148,6 +153,8 @@ class _Search:
     places: dict[str, Similarity] = field(default_factory=dict)
     why: dict[str, str] = field(default_factory=dict)
     by_hand: list[str] = field(default_factory=list)
+    unsure: set[str] = field(default_factory=set)
+    """Parts that were seen, though not in one place."""
 
     @cached_property
     def inside(self) -> BaseGeometry:
@@ -189,11 +196,21 @@ class _Search:
             if seen:
                 break
         if not seen:
-            self.why[part] = "neither its outline nor what it shows can be found again there"
+            self.why[part] = "neither its outline nor what it shows is found there with certainty"
         elif any(not _same(seen[0], other, own.area, own.area) for other in seen[1:]):
             self.why[part] = "it fits in more than one place"
         else:
             self.places[part] = seen[0]
+
+    def find_alike(self, known: str) -> None:
+        """Look for all others at the scale and turn of one that was found, as one set-up leaves them."""
+        parts = [part for part in self.plates if part not in self.places and part not in self.hints]
+        places, why = place_alike(
+            parts, self.plates, self.photograph_of, self.hero, (known, self.places[known]), self.inside
+        )
+        self.places.update(places)
+        self.why.update(why)
+        self.unsure.update(why)
 
     def _find_near(self, own: _Own) -> None:
         """Measure a plate where it was said to lie; where that fails, what was said counts."""

@@ -76,7 +76,7 @@ def place_in_frame(plates: Sequence[FoundPlate], part: str, hints: Mapping[str, 
     known = named_plate(plates, part)
     other = [plate for plate in plates if plate.size != known.size and plate.id not in hints]
     if other:
-        raise wrong_input(*[_differs(plate, known) for plate in other])
+        raise wrong_input(_differ(other, known))
     said = {part: (hint.at_px, hint.width_px) for part, hint in hints.items()}
     return {plate.id: lying_at(plate.bounds, *said[plate.id]) if plate.id in said else IDENTITY for plate in plates}
 
@@ -130,12 +130,12 @@ def _unknown(plates: Sequence[FoundPlate], part: str, option: str) -> ChoreoErro
     )
 
 
-def _differs(plate: FoundPlate, known: FoundPlate) -> Finding:
+def _differ(plates: Sequence[FoundPlate], known: FoundPlate) -> Finding:
+    sizes = ", ".join(f"{plate.file} {plate.size[0]} x {plate.size[1]} px" for plate in plates)
     return Finding(
         "plates-differ",
-        f"{plate.file} is {plate.size[0]} x {plate.size[1]} px, {known.file} {known.size[0]} x {known.size[1]} px: "
-        "they were not shot in one frame.",
+        f"Not of one frame with {known.file}, {known.size[0]} x {known.size[1]} px: {sizes}.",
         why="From a picture of another frame nobody knows where the part belongs.",
-        remedy="Give the hero still (--hero), so that the plate is placed by it; say where it belongs (--place); or "
-        "save all plates in one frame.",
+        remedy="Give the hero still (--hero), so that the plates are placed by it; say where each belongs (--place "
+        f'"{plates[0].id}=X,Y,WIDTH"); or save all plates in one frame.',
     )

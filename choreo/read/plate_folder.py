@@ -51,7 +51,7 @@ def read_plate_folder(
     folder : Path
         Pictures in folders below it are not looked at.
     apart_from : str, optional
-        A picture in the folder that is no part: the hero still.
+        A picture in the folder that is no part: the hero still. One that is called hero never is.
     screen : str
         ``"green"`` or ``"blue"`` where plates still stand before a screen; empty: every plate has a matte.
     simplify_px : float
@@ -66,6 +66,7 @@ def read_plate_folder(
     plates: list[FoundPlate] = []
     notes: list[Finding] = []
     broken: list[Finding] = []
+    notes.extend(_left_out(name) for name in _pictures(folder) if is_hero(name) and name != apart_from)
     for entry in _entries(folder, apart_from):
         try:
             plate, said = _read_plate(folder, entry, [one.id for one in plates], screen, simplify_px)
@@ -77,6 +78,11 @@ def read_plate_folder(
     if broken:
         raise wrong_input(*broken)
     return tuple(plates), tuple(notes)
+
+
+def is_hero(name: str) -> bool:
+    """Whether a picture is called hero, and so is no part."""
+    return Path(name).stem.casefold() == "hero" and name.lower().endswith(SUFFIXES)
 
 
 def check_hero_file(folder: Path, name: str) -> str:
@@ -103,13 +109,7 @@ def check_hero_file(folder: Path, name: str) -> str:
 
 
 def _entries(folder: Path, apart_from: str | None) -> list[_Entry]:
-    try:
-        names = sorted(path.name for path in folder.iterdir())
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "the path cannot be used"
-        what = f"The folder of plates cannot be read: {reason}."
-        raise wrong_input(_finding("no-such-folder", what, folder, "Give the folder that holds the plates.")) from error
-    names = [name for name in names if name.lower().endswith(SUFFIXES) and name != apart_from]
+    names = [name for name in _pictures(folder) if name != apart_from and not is_hero(name)]
     inside = Path(os.path.realpath(folder))
     away = [name for name in names if not Path(os.path.realpath(folder / name)).is_relative_to(inside)]
     if away:
@@ -127,6 +127,25 @@ def _entries(folder: Path, apart_from: str | None) -> list[_Entry]:
         what = f"This folder holds {len(entries)} pictures; at most {MOST_PLATES} can be parts of one product."
         raise wrong_input(_finding("too-many-plates", what, folder, "Give a folder with one picture a part."))
     return entries
+
+
+def _pictures(folder: Path) -> list[str]:
+    try:
+        names = sorted(path.name for path in folder.iterdir())
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "the path cannot be used"
+        what = f"The folder of plates cannot be read: {reason}."
+        raise wrong_input(_finding("no-such-folder", what, folder, "Give the folder that holds the plates.")) from error
+    return [name for name in names if name.lower().endswith(SUFFIXES)]
+
+
+def _left_out(name: str) -> Finding:
+    return Finding(
+        "hero-left-out",
+        f"{clipped(name)} was left out: a picture called hero is no part.",
+        remedy=f'To place plates by it, say so: --hero "{clipped(name)}". If it is a part, call it otherwise.',
+        severity="warning",
+    )
 
 
 def _grouped(names: Sequence[str]) -> list[_Entry]:

@@ -1,0 +1,143 @@
+"""Read from the hero still which of two plates lies in front, where they overlap on it.
+
+In:  plates back to front as their files are, their pictures and places, the still      Out: the order, and what told it
+
+Only px that one of the two explains and the other clearly does not count. Where the still does not tell, or tells a
+ring, the order of the files stands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+
+import numpy as np
+
+from choreo.geometry.register_agreement import Colours, Drawn, cut, drawn_at, exposure, still_of
+from choreo.geometry.register_pixels import Bools
+from choreo.geometry.registration import compose
+from choreo.geometry.trace import full_scale
+from choreo.model.registration import Photograph, Pixels, Similarity
+
+_LONGEST_PX = 1000
+"""The still's longer side where plates are compared."""
+_SHOWN, _NOT = 0.03, 0.09
+"""Difference of the worst channel, of full scale, of a px that is shown, and from which it is not."""
+_FEWEST_PX = 30
+_LEAST_SHARE = 0.02
+"""px that must tell, and share of what two plates have in common."""
+_CLEARLY = 0.9
+
+
+def order_by_still(
+    parts: Sequence[str],
+    unseen: Collection[str],
+    photograph_of: Callable[[str], Photograph],
+    hero: Photograph,
+    places: Mapping[str, Similarity],
+    known: str,
+) -> tuple[list[str], int]:
+    """Return parts back to front, and for how many pairs the still said which of them is nearer.
+
+    Parameters
+    ----------
+    parts : sequence of str
+        Back to front, as far as their files say.
+    unseen : collection of str
+        Of which the still shows nothing: they lie behind whatever covers them there.
+    photograph_of : callable
+    hero : Photograph
+    places : mapping of part id to Similarity
+        Plate px to hero px.
+    known : str
+        The part that tells how much lighter the still is.
+
+    """
+    under = hero.pixels()
+    if under is None:
+        return list(parts), 0
+    colour, alpha = under
+    step = max(1.0, max(alpha.shape) / _LONGEST_PX)
+    still = still_of(*(_smaller(picture, step) for picture in (colour, alpha)))
+    shrink = Similarity(1 / step, 0.0, (0.0, 0.0))
+    drawn: dict[str, Drawn] = {}
+    off: dict[str, Colours] = {}
+    gain = np.ones(3, np.float32)
+    for part in [known, *(part for part in parts if part != known)]:
+        pixels = photograph_of(part).pixels()
+        if pixels is None:
+            continue
+        found = drawn_at(*pixels, compose(shrink, places[part]))
+        if part == known:
+            gain = exposure(still, found)
+        seen, there = cut(still, found)
+        drawn[part] = found
+        off[part] = np.where(there, np.abs(found.colour * gain - seen).max(axis=2), np.float32(1.0))
+    behind: list[tuple[str, str]] = []
+    told = 0
+    listed = [part for part in parts if part in drawn]
+    for index, one in enumerate(listed):
+        for two in listed[index + 1 :]:
+            if one in unseen and two in unseen:
+                continue
+            first = _front(drawn, off, one, two, unseen)
+            if first:
+                behind.append((one, two) if first == two else (two, one))
+                told += one not in unseen and two not in unseen
+    return _sorted(parts, behind), told
+
+
+def _front(drawn: Mapping[str, Drawn], off: Mapping[str, Colours], one: str, two: str, unseen: Collection[str]) -> str:
+    """The nearer of two parts; empty where nobody can tell."""
+    cuts = _common(drawn[one], drawn[two])
+    if cuts is None:
+        return ""
+    both: Bools = drawn[one].opaque[cuts[0]] & drawn[two].opaque[cuts[1]]
+    count = int(both.sum())
+    if not count:
+        return ""
+    if one in unseen or two in unseen:
+        return two if one in unseen else one
+    here, there = off[one][cuts[0]][both], off[two][cuts[1]][both]
+    votes = [int(((a <= _SHOWN) & (b >= _NOT)).sum()) for a, b in ((here, there), (there, here))]
+    if sum(votes) < max(_FEWEST_PX, _LEAST_SHARE * count) or max(votes) < _CLEARLY * sum(votes):
+        return ""
+    return one if votes[0] > votes[1] else two
+
+
+def _common(one: Drawn, two: Drawn) -> tuple[tuple[slice, slice], tuple[slice, slice]] | None:
+    """The rectangle that two drawn plates have in common, in each of them."""
+    left, top = (max(one.corner[k], two.corner[k]) for k in (0, 1))
+    right, bottom = (
+        min(one.corner[k] + one.opaque.shape[1 - k], two.corner[k] + two.opaque.shape[1 - k]) for k in (0, 1)
+    )
+    if left >= right or top >= bottom:
+        return None
+    first, second = (
+        (slice(top - at.corner[1], bottom - at.corner[1]), slice(left - at.corner[0], right - at.corner[0]))
+        for at in (one, two)
+    )
+    return first, second
+
+
+def _sorted(parts: Sequence[str], behind: Sequence[tuple[str, str]]) -> list[str]:
+    """Parts with each before those in front of it; of several the first of the files, and in a ring their order."""
+    import networkx as nx  # noqa: PLC0415
+
+    graph = nx.DiGraph()
+    graph.add_nodes_from(parts)
+    graph.add_edges_from(behind)
+    rings = {part: k for k, ring in enumerate(nx.strongly_connected_components(graph)) for part in ring}
+    number = {part: k for k, part in enumerate(parts)}
+    inside = [(one, two) for one, two in behind if rings[one] == rings[two]]
+    graph.remove_edges_from(inside)
+    return list(nx.lexicographical_topological_sort(graph, key=number.__getitem__))
+
+
+def _smaller(picture: Pixels, step: float) -> Pixels:
+    import cv2  # noqa: PLC0415
+
+    unit = np.asarray(picture, np.float32) / np.float32(full_scale(picture))
+    if step <= 1:
+        return unit
+    size = max(1, round(picture.shape[1] / step)), max(1, round(picture.shape[0] / step))
+    return np.asarray(cv2.resize(unit, size, interpolation=cv2.INTER_AREA))
