@@ -30,11 +30,13 @@ from choreo.passes.layout import Layout, plan_layout
 from choreo.passes.sampling import sample_tracks
 from choreo.passes.schedule import Schedule, plan_schedule
 from choreo.passes.spins import Spins, plan_spins
-from choreo.passes.unlocking import least_unlocking, unlocking
+from choreo.passes.unlocking import around_lock, lacks_room, least_unlocking, roomier_gap, unlocking
 from choreo.passes.ways import plan_ways
 from choreo.recall import Recall, anew
 
 OnStage = Callable[[str, Any], None]
+_MOST_PARTS = 40
+"""A product of more parts is not tried with other gaps around a lock: it would take too long."""
 _FIT_ROUNDS = 8
 """Lengths that are tried for a shot that turns and whose phases fit; two or three agree as a rule."""
 
@@ -174,7 +176,12 @@ def time_around(shot: Shot, film: Set, kept: Kept, on_stage: OnStage) -> TimedSh
         if error.exit_code != 1:
             raise
         least = least_unlocking(kept, film.removal, lambda fewer: _can_be_timed(shot, film, fewer))
-        raise no_solution(*error.findings, unlocking(shot.name, least)) from error
+        late = [part for part in film.removal.order if part not in kept.tracks]
+        gap = None
+        if lacks_room(error.findings) and len(film.assembly.parts) <= _MOST_PARTS:
+            gap = roomier_gap(film.frame.gap_px, lambda px: _can_be_timed(shot, _with_gap(film, px), kept))
+        found = [around_lock(finding, late, gap) for finding in error.findings]
+        raise no_solution(*found, unlocking(shot.name, least, late)) from error
     on_stage(f"layout of {shot.name}", timed.layout)
     on_stage(f"schedule of {shot.name}", timed.schedule)
     return timed
@@ -222,6 +229,10 @@ def _time_kept(shot: Shot, film: Set, kept: Kept, *, ways_free: bool) -> TimedSh
     )
     schedule = replace(schedule, warnings=(*bent.warnings, *schedule.warnings))
     return TimedShot(shot, layout, schedule, spins.law, kept)
+
+
+def _with_gap(film: Set, gap_px: float) -> Set:
+    return replace(film, frame=replace(film.frame, gap_px=gap_px))
 
 
 def _can_be_timed(shot: Shot, film: Set, kept: Kept) -> bool:

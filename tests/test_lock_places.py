@@ -12,7 +12,7 @@ from small_assemblies import TURNED, box, insert, make
 
 from choreo import timed_shot
 from choreo.compile import compile_film
-from choreo.errors import Finding, no_solution
+from choreo.errors import ChoreoError, Finding, no_solution
 from choreo.geometry.approved import Kept
 from choreo.geometry.camera import camera_from_matrix
 from choreo.model.choreography import Choreography, FrameRate, Lock, PartMotion, Phase, Shot
@@ -128,3 +128,15 @@ def test_how_near_is_the_same(away, same):
     assert (found["lid"] is known) == same
     assert found["longer"] is new["longer"]
     assert kept.as_approved(new, ["late"])["lid"] is new["lid"]
+
+
+def test_what_is_said_of_a_gap_under_a_lock_is_true(approved):
+    # The lid was approved 24 px from the tin: with 30 px asked for nothing fits around it, with 24 px it does.
+    with pytest.raises(ChoreoError) as error:
+        compile_film(tin(LABEL), replace(film(lock=Lock("a")), gap_px=30.0), approved=approved)
+    first, last = error.value.findings[0], error.value.findings[-1]
+    assert first.remedy.startswith(f"It fits with gap_px = {GAP:g}. Or: unlock")
+    for said in (first, last):
+        assert '"label" a way of its own (along, travel_mm)' in said.remedy
+        assert "distance_mm" not in said.remedy
+    assert compile_film(tin(LABEL), replace(film(lock=Lock("a")), gap_px=GAP), approved=approved)
