@@ -7,10 +7,11 @@ sideways, and where nothing moves in the plane two sections either overlap or th
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
+from typing import Any, TypeVar
 
 import numpy as np
 import shapely
@@ -30,6 +31,7 @@ from choreo.geometry.obstacle import (
 from choreo.geometry.solid import Band, Solid, shrink
 from choreo.model.plan import Floats
 
+Answer = TypeVar("Answer")
 _SPARE = 1e-6
 """mm; a pair that keeps exactly its clearance keeps it, whatever the last digits say."""
 
@@ -81,7 +83,7 @@ def make_shape(solid: Solid) -> Shape:
     return Shape(solid, np.concatenate([flat, depth], axis=2))
 
 
-_MOST_DIAGRAMS = 20_000
+_MOST_ANSWERS = 20_000
 """Remembered of one product; far more than one shot asks for."""
 
 
@@ -114,7 +116,7 @@ class Encounters:
     _crossings: dict[tuple[str, str, tuple[float, ...], tuple[float, ...], float], Floats] = field(
         default_factory=dict, repr=False
     )
-    _diagrams: dict[tuple[object, ...], Floats] = field(default_factory=dict, repr=False)
+    _answers: dict[tuple[object, ...], Any] = field(default_factory=dict, repr=False)
     _meet: dict[tuple[str, str, int, int, float, float, float], bool] = field(default_factory=dict, repr=False)
 
     def pair(self, a: str, b: str) -> tuple[Shape, Shape]:
@@ -143,7 +145,7 @@ class Encounters:
 
     def with_clearance(self, clearance: Mapping[tuple[str, str], float]) -> Encounters:
         """Return the same encounters with other clearances; what is known already and does not hang on them is kept."""
-        return replace(self, clearance=clearance, _crossings={}, _diagrams={})
+        return replace(self, clearance=clearance, _crossings={}, _answers={})
 
     def hits(self, mover: str, path: Floats, other: str, other_at: Floats | None = None, *, kept: bool = False) -> bool:
         """Whether the mover, walking a polyline of displacements (k, 3), overlaps the other standing still.
@@ -211,14 +213,22 @@ class Encounters:
         clearance counts as part of the solids; with `hulls` the prism around each solid does, which is quick
         and never too little. Remembered: a shot that is timed anew asks the same again.
         """
-        key = (a, b, a_route.tobytes(), b_route.tobytes(), spans, kept, hulls)
-        if key not in self._diagrams:
-            if len(self._diagrams) >= _MOST_DIAGRAMS:
-                self._diagrams.clear()
+        key = ("diagram", a, b, a_route.tobytes(), b_route.tobytes(), spans, kept, hulls)
+
+        def make() -> Floats:
             asked = (a, b, a_route, b_route, spans)
-            found = self._around(a, b).diagram(*asked, kept=kept) if hulls else self._diagram(*asked, kept=kept)
-            self._diagrams[key] = found
-        return self._diagrams[key]
+            return self._around(a, b).diagram(*asked, kept=kept) if hulls else self._diagram(*asked, kept=kept)
+
+        return self.remembered(key, make)
+
+    def remembered(self, key: tuple[object, ...], make: Callable[[], Answer]) -> Answer:
+        """Return what was made of these encounters before under a key that names all else that it hangs on."""
+        if key not in self._answers:
+            if len(self._answers) >= _MOST_ANSWERS:
+                self._answers.clear()
+            self._answers[key] = make()
+        found: Answer = self._answers[key]
+        return found
 
     def _diagram(
         self,

@@ -128,7 +128,7 @@ class Meetings:
             for j in self.items.of(b):
                 if i == j:
                     continue
-                forbidden = forbidden_lags(diagram, self._walks[i, a], self._walks[j, b], quick=hulls)
+                forbidden = self._forbidden(diagram, (a, i), (b, j), kept=kept, hulls=hulls)
                 if forbidden:
                     self._forbid(lags, i, j, forbidden)
         clauses = [
@@ -137,6 +137,15 @@ class Meetings:
             *self._between_stays(a, b, diagram),
         ]
         return Rule("clear", (a, b), lags, tuple(dict.fromkeys(clauses)))
+
+    def _forbidden(
+        self, diagram: Diagram, one: tuple[str, int], two: tuple[str, int], *, kept: bool, hulls: bool
+    ) -> tuple[Span, ...]:
+        """The lags at which two items make their parts meet; wishes have no part in it, so it is remembered."""
+        (a, i), (b, j) = one, two
+        walks = self._walks[i, a], self._walks[j, b]
+        key = ("lags", a, b, self.routes[a].tobytes(), self.routes[b].tobytes(), kept, hulls, walks)
+        return self.encounters.remembered(key, lambda: forbidden_lags(diagram, *walks, quick=hulls))
 
     def _forbid(self, lags: dict[tuple[int, int], Spans], i: int, j: int, forbidden: Sequence[Span]) -> None:
         if i > j:
