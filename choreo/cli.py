@@ -26,6 +26,7 @@ from choreo.commands.still import STILL
 from choreo.commands.strip import STRIP
 from choreo.commands.watch import WATCH
 from choreo.errors import DEFECT, ChoreoError, Finding
+from choreo.frames.interrupts import deafen
 
 COMMANDS: tuple[Command, ...] = (
     NEW, CHECK, COMPILE, WATCH, PAGE, STRIP, ANIMATIC, STILL, LAYERS, MATTES, COMPARE, SIGN_OFF, STATUS,
@@ -66,6 +67,7 @@ def _run(arguments: argparse.Namespace) -> int:
         _say_findings(error, as_json=arguments.json)
         return error.exit_code
     except KeyboardInterrupt as stop:  # runs that write many files say what is there
+        deafen()
         print(f"choreo: {stop}" if stop.args else "choreo: stopped; nothing was written", file=sys.stderr)
         return _INTERRUPTED
     except Exception as error:  # noqa: BLE001 - the one place where a defect of ours is put into words
