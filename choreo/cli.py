@@ -26,6 +26,7 @@ from choreo.commands.still import STILL
 from choreo.commands.strip import STRIP
 from choreo.commands.watch import WATCH
 from choreo.errors import DEFECT, ChoreoError, Finding
+from choreo.frames.interrupts import deafen
 
 COMMANDS: tuple[Command, ...] = (
     NEW, CHECK, COMPILE, WATCH, PAGE, STRIP, ANIMATIC, STILL, LAYERS, MATTES, COMPARE, SIGN_OFF, STATUS,
@@ -52,10 +53,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         code = _run(arguments)
+        if code == _INTERRUPTED and argv is None:  # a program of its own, on its way out
+            deafen()
         sys.stdout.flush()
     except BrokenPipeError:  # whoever read our words has left; the work itself is done
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except KeyboardInterrupt:  # once more, in the middle of the last words
+        return _INTERRUPTED
     return code
 
 

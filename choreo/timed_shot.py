@@ -30,11 +30,13 @@ from choreo.passes.layout import Layout, plan_layout
 from choreo.passes.sampling import sample_tracks
 from choreo.passes.schedule import Schedule, plan_schedule
 from choreo.passes.spins import Spins, plan_spins
-from choreo.passes.unlocking import least_unlocking, unlocking
+from choreo.passes.unlocking import around_lock, lacks_room, least_unlocking, roomier_gap, unlocking
 from choreo.passes.ways import plan_ways
 from choreo.recall import Recall, anew
 
 OnStage = Callable[[str, Any], None]
+_MOST_PARTS = 40
+"""A product of more parts is not tried with other gaps around a lock: it would take too long."""
 _FIT_ROUNDS = 8
 """Lengths that are tried for a shot that turns and whose phases fit; two or three agree as a rule."""
 
@@ -169,25 +171,49 @@ def untimed(shot: Shot) -> Shot:
 def time_around(shot: Shot, film: Set, kept: Kept, on_stage: OnStage) -> TimedShot:
     """Lay out and time a shot around what is approved of it; where that fails, say what the least unlocking is."""
     try:
-        timed = _time_kept(shot, film, kept)
-        sampled(timed, film)  # that late parts stay in the frame is for the lock to answer for
+        timed = _timed_kept(shot, film, kept)
     except ChoreoError as error:
         if error.exit_code != 1:
             raise
         least = least_unlocking(kept, film.removal, lambda fewer: _can_be_timed(shot, film, fewer))
-        raise no_solution(*error.findings, unlocking(shot.name, least)) from error
+        late = [part for part in film.removal.order if part not in kept.tracks]
+        gap = None
+        if lacks_room(error.findings) and len(film.assembly.parts) <= _MOST_PARTS:
+            gap = roomier_gap(film.frame.gap_px, lambda px: _can_be_timed(shot, _with_gap(film, px), kept))
+        found = [around_lock(finding, late, gap) for finding in error.findings]
+        raise no_solution(*found, unlocking(shot.name, least, late)) from error
     on_stage(f"layout of {shot.name}", timed.layout)
     on_stage(f"schedule of {shot.name}", timed.schedule)
     return timed
 
 
-def _time_kept(shot: Shot, film: Set, kept: Kept) -> TimedShot:
+def _timed_kept(shot: Shot, film: Set, kept: Kept) -> TimedShot:
+    """Time a shot around what is kept; late parts stay in the frame.
+
+    Late parts rest where they would without a lock, also where a kept part has passed before; then they wait for it.
+    Where there is no time for that, they keep out of all ways.
+    """
+    try:
+        timed = _time_kept(shot, film, kept, ways_free=True)
+        sampled(timed, film)  # that late parts stay in the frame is for the lock to answer for
+    except ChoreoError as error:
+        try:
+            timed = _time_kept(shot, film, kept, ways_free=False)
+            sampled(timed, film)
+        except ChoreoError:
+            raise error from None
+    return timed
+
+
+def _time_kept(shot: Shot, film: Set, kept: Kept, *, ways_free: bool) -> TimedShot:
     removal, encounters, subject = film.removal, film.encounters, subject_of(shot, film)
-    layout = plan_layout(subject, shot, film.frame, kept)
+    layout = plan_layout(subject, shot, film.frame, kept, ways_free=ways_free)
     sight = Sight(film.points, layout.cameras, layout.rest_frames, film.frame.resolution)
     bent = round_corners(shot, removal, layout.routes, layout.shared_mm, encounters, sight)
     late = [part for part in removal.order if part not in kept.tracks]
     routes = {**layout.routes, **{part: bent.routes[part] for part in late}}
+    alone = [item.part for item in subject.items if len(item.members) == 1 and not item.groups]
+    routes = kept.as_approved(routes, alone)  # members of groups share corners, and stay as they are
     shared = {**layout.shared_mm, **{part: bent.shared_mm[part] for part in late if part in bent.shared_mm}}
     stops = {part: bent.stops_mm[part] for part in late if part in bent.stops_mm}
     layout = replace(layout, routes=routes, shared_mm=shared)
@@ -205,9 +231,13 @@ def _time_kept(shot: Shot, film: Set, kept: Kept) -> TimedShot:
     return TimedShot(shot, layout, schedule, spins.law, kept)
 
 
+def _with_gap(film: Set, gap_px: float) -> Set:
+    return replace(film, frame=replace(film.frame, gap_px=gap_px))
+
+
 def _can_be_timed(shot: Shot, film: Set, kept: Kept) -> bool:
     try:
-        sampled(_time_kept(shot, film, kept), film)
+        _timed_kept(shot, film, kept)
     except ChoreoError:
         return False
     return True

@@ -32,9 +32,19 @@ class Given:
 
 
 def read_pair(old: Path, new: Path, on_stage: Callable[[str, Any], None]) -> tuple[Given, Given]:
-    """Return both, each with its assembly where it lies beside the tracks, or where the other one has the very same."""
+    """Return both, each with its assembly where it lies beside the tracks, or where the other one has the very same.
+
+    The new one comes without what differs too little to be seen: so its sections have the old one's digests there.
+    """
     one, two = _read(old, on_stage), _read(new, on_stage)
-    return _lent(one, two), _lent(two, one)
+    return _lent(one, two), _settled(one, _lent(two, one))
+
+
+def _settled(old: Given, new: Given) -> Given:
+    from choreo.review.unseen import without_unseen  # noqa: PLC0415
+
+    tracks = without_unseen(old.tracks, new.tracks)
+    return replace(new, tracks=tracks, made=None if new.made is None else replace(new.made, tracks=tracks))
 
 
 def _read(path: Path, on_stage: Callable[[str, Any], None]) -> Given:

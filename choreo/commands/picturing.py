@@ -77,7 +77,7 @@ class Pictured:
         return [place_of(self.film.tracks, frame) for frame in self.range.frames]
 
 
-def pictured(arguments: Arguments, *, shutter: float | None = None) -> Pictured:
+def pictured(arguments: Arguments, *, shutter: float | None = None, option: str = "--frames") -> Pictured:
     """Return the project that the arguments name, compiled if need be, with its plates.
 
     Parameters
@@ -86,6 +86,8 @@ def pictured(arguments: Arguments, *, shutter: float | None = None) -> Pictured:
         Of `add_picture_arguments`.
     shutter : float, optional
         In place of --shutter.
+    option : str
+        As what the frames were given.
 
     """
     from choreo.frames.film import film_of  # noqa: PLC0415
@@ -95,7 +97,8 @@ def pictured(arguments: Arguments, *, shutter: float | None = None) -> Pictured:
     project = read(arguments.project)
     with Progress(arguments.json) as progress:
         film = film_of(project, progress)
-    chosen = chosen_range(film.tracks, shot=arguments.shot, section=arguments.section, frames=arguments.frames)
+    asked = {"shot": arguments.shot, "section": arguments.section, "frames": arguments.frames}
+    chosen = chosen_range(film.tracks, **asked, option=option)
     return Pictured(film, scene_of(film, arguments.size, arguments.shutter if shutter is None else shutter), chosen)
 
 
@@ -114,7 +117,8 @@ def hearing(what: str, folder: Path, *, quiet: bool) -> Hearing:
 
     def begins(forecast: Forecast) -> None:
         if forecast.seconds > _LONG_S or forecast.bytes > _LONG_BYTES:
-            sys.stderr.write(f"{announcement(what, folder, forecast)}\n")
+            clear = "\r\x1b[K" if sys.stderr.isatty() else ""  # the bar has told of the first frames already
+            sys.stderr.write(f"{clear}{announcement(what, folder, forecast)}\n")
             sys.stderr.flush()
 
     return Hearing(begins, bar)

@@ -39,7 +39,7 @@ def _run(arguments: Arguments) -> Said:
     from choreo.write.files import write_all  # noqa: PLC0415
 
     arguments.shot, arguments.section, arguments.frames = None, None, arguments.frame
-    ready = pictured(arguments)
+    ready = pictured(arguments, option="--frame")
     if len(ready.range) != 1:
         remedy = "Give one frame; choreo animatic makes many."
         raise wrong_input(Finding("no-range", "--frame asks for more than one frame.", remedy=remedy))

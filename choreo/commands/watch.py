@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from choreo.live.message import Message
 
 _HIGHEST_PORT = 65535
+_NAMED = 3
+"""Warnings that are named in a line each; the page has all of them in full."""
 
 
 def _add(parser: argparse.ArgumentParser) -> None:
@@ -65,9 +67,12 @@ def _run(arguments: Arguments) -> Said:
 
 
 def _as_words(message: Message) -> None:
-    """One line a round, and what is wrong in full."""
+    """One line a round, what is wrong in full, and the first of what is worth a second look in a line each."""
     if message.state in {"whole", "failed"}:
         lines = [f"{message.round}: {message.said}", *(finding.as_text() for finding in message.findings)]
+        lines += [f"  {finding.what}" for finding in message.warnings[:_NAMED]]
+        if len(message.warnings) > _NAMED:
+            lines.append(f"  and {len(message.warnings) - _NAMED} more")
         sys.stderr.write("\n".join(lines) + "\n")
         sys.stderr.flush()
 

@@ -1,12 +1,19 @@
-"""Ctrl-C, and a kindly meant request of the system to end, while files are being written."""
+"""Ctrl-C, and a kindly meant request of the system to end, while files are being written.
+
+The first one counts. Those that follow find a process that is on its way out: it hears them no more, so that they
+cannot break into the tidying up. `timeout` sends each signal twice, and so does an impatient hand.
+"""
 
 from __future__ import annotations
 
 import signal
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from types import FrameType
+
+_ENDING = (signal.SIGINT, signal.SIGTERM)
 
 
 class Interrupted(KeyboardInterrupt):
@@ -16,31 +23,70 @@ class Interrupted(KeyboardInterrupt):
         super().__init__(f"stopped; {done} of {total} frames are there, whole; the next run goes on from them")
 
 
-@contextmanager
-def stoppable() -> Iterator[None]:
-    """Take a request of the system to end (SIGTERM) for a Ctrl-C."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGTERM, _stop)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
+@dataclass
+class Stop:
+    """Whether a run has been asked to end."""
+
+    heard: bool = False
+    _later: bool = False
+
+    def check(self) -> None:
+        """Raise `KeyboardInterrupt` if it has been asked to."""
+        if self.heard:
+            raise KeyboardInterrupt
+
+    @contextmanager
+    def later(self) -> Iterator[None]:
+        """Within this, only `check` raises: what must not be torn apart stays whole."""
+        self._later = True
+        try:
+            yield
+        finally:
+            self._later = False
+
+    def hear(self, _number: int, _frame: FrameType | None) -> None:
+        """Take note of a signal."""
+        if not self.heard:
+            self.heard = True
+            if not self._later:
+                raise KeyboardInterrupt
 
 
 @contextmanager
-def deaf() -> Iterator[None]:
-    """Hear no Ctrl-C; processes that are started meanwhile never hear one."""
+def stoppable() -> Iterator[Stop]:
+    """Take a request of the system to end (SIGTERM) for a Ctrl-C, and only the first of either.
+
+    A process that was asked to end stays deaf to both afterwards, for it is about to.
+    """
+    stop = Stop()
     if threading.current_thread() is not threading.main_thread():
+        yield stop
+        return
+    before = {number: signal.getsignal(number) for number in _ENDING}
+    try:
+        for number, handler in before.items():
+            if handler is not signal.SIG_IGN:
+                signal.signal(number, stop.hear)
+        yield stop
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, signal.SIG_IGN if stop.heard else handler or signal.SIG_DFL)
+
+
+def deafen() -> None:
+    """Hear no Ctrl-C from now on: the process says its last words."""
+    with suppress(ValueError):  # not in the main thread, which alone hears it
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextmanager
+def unheard() -> Iterator[None]:
+    """Start processes that do not hear Ctrl-C from their first moment; here it is heard once they are started."""
+    if not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
-
-
-def _stop(_number: int, _frame: FrameType | None) -> None:
-    raise KeyboardInterrupt
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)

@@ -1,6 +1,7 @@
 """Frames drawn by as many processes as there are cores; those that are there already are left alone.
 
-The first few are drawn here, before anything is written: they tell how long all will take and how much room they need.
+The first few are drawn here: they tell how long all will take and how much room they need. Each frame is written as
+soon as it is drawn, the first ones too, so that a run that is stopped early has not worked for nothing.
 """
 
 from __future__ import annotations
@@ -8,19 +9,17 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Collection, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
-from multiprocessing import get_context
 from pathlib import Path
 
-from choreo.errors import Finding, no_solution
+from choreo.errors import ChoreoError, Finding, no_solution
 from choreo.frames.clock import Clock
-from choreo.frames.interrupts import Interrupted, deaf, stoppable
+from choreo.frames.company import Company, ProcessLostError
+from choreo.frames.interrupts import Interrupted, Stop, stoppable
 from choreo.frames.keys import FrameKeys
 from choreo.frames.scene import Scene
 from choreo.frames.store import Store, Stored, prepare_folder, write_stored
-from choreo.frames.worker import Draw, Job, draw_some, drawn, start
+from choreo.frames.worker import Draw, Job, drawn
 
 _PROBES = 3
 """Frames that are drawn before the rest is foretold, spread evenly over those to be drawn."""
@@ -123,25 +122,29 @@ def make(
     Raises
     ------
     ChoreoError
-        Exit 1 if the disk lacks room, before anything is written. Exit 2 if a file cannot be read or written.
+        Exit 1 if the disk lacks room, as the first frames tell; at most two of them are written then. Exit 2 if a file
+        cannot be read or written.
     Interrupted
         On Ctrl-C. Every file is whole, and what was drawn is noted.
 
     """
     hearing = hearing or Hearing()
-    with stoppable():
+    with stoppable() as stop:
         prepare_folder(folder, (name for job in jobs for name in job.files))
         store = Store(folder)
         stale = [job for job in jobs if not all(store.holds(name, job.key) for name in job.files)]
-        run = _Run(scene, draw, store, stale, hearing, processes or _cores())
+        run = _Run(scene, draw, store, stale, hearing, processes or _cores(), stop)
         try:
             run.all(len(jobs) - len(stale))
             removed = store.drop_others(film) if film is not None else []
         except KeyboardInterrupt:
             raise Interrupted(len(jobs) - len(stale) + run.done, len(jobs)) from None
         finally:
-            if run.done or (film is not None and not stale):
-                store.save()
+            with stop.later():
+                if run.done or (film is not None and not stale):
+                    store.save()
+        if stop.heard:  # while the index was written
+            raise Interrupted(len(jobs) - len(stale) + run.done, len(jobs))
     return Made(len(stale), len(jobs) - len(stale), tuple(removed))
 
 
@@ -153,9 +156,12 @@ class _Run:
     jobs: list[Job]
     hearing: Hearing
     processes: int
+    stop: Stop
     _noted: set[tuple[str, ...]] = field(default_factory=set)
     """Of which frames; Ctrl-C may come in the middle of noting one, which is then noted once more."""
     _clock: Clock = field(default_factory=Clock)
+    _before: int = 0
+    """Frames that were done when the clock was started."""
     _saved: float = 0.0
 
     @property
@@ -166,69 +172,75 @@ class _Run:
         if not self.jobs:
             return
         probes = sorted({round(step * (len(self.jobs) - 1) / max(1, _PROBES - 1)) for step in range(_PROBES)})
-        found, each = self._probed([self.jobs[index] for index in probes])
+        size, each = self._probed([self.jobs[index] for index in probes])
         rest = [job for index, job in enumerate(self.jobs) if index not in probes]
         together = len(rest) > 1 and self.processes > 1 and each * len(rest) > _WORTH_S
         many = self.processes if together else 1
-        size = sum(len(content) for files in found.values() for content in files.values()) / len(found)
-        total = Forecast(
-            len(self.jobs), kept, sum(len(job.files) for job in self.jobs), size * len(self.jobs),
-            each * len(rest) / many, many,
-        )  # fmt: skip
-        _require_room(self.store, self.jobs, total)
-        self.hearing.begins(total)
-        for job, files in found.items():
-            self._note([write_stored(self.store.folder, job.key, files)])
-        self._clock = Clock()
+        files = sum(len(job.files) for job in self.jobs)
+        self.hearing.begins(Forecast(len(self.jobs), kept, files, size * len(self.jobs), each * len(rest) / many, many))
+        self._clock, self._before, self._saved = Clock(), self.done, 0.0
         if together:
             self.scene.forget()
             self._by_many(_tasks(rest, each), many)
         else:
             for job in rest:
-                self._note([write_stored(self.store.folder, job.key, drawn(self.scene, self.draw, job))])
+                self._note(write_stored(self.store.folder, job.key, drawn(self.scene, self.draw, job)))
 
-    def _probed(self, jobs: list[Job]) -> tuple[dict[Job, dict[str, bytes]], float]:
-        """Frames in memory, and the seconds that one takes; reading plates for the first one is not counted."""
-        found, times = {}, []
+    def _probed(self, jobs: list[Job]) -> tuple[float, float]:
+        """Draw and write the first frames, and return the bytes and the seconds of one.
+
+        Reading plates for the first one is not counted. Room is asked for before each is written.
+        """
+        sizes, times = [], []
         for job in jobs:
             self.scene.renderer(job.shot)
             clock = Clock()
-            found[job] = dict(drawn(self.scene, self.draw, job))
+            files = drawn(self.scene, self.draw, job)
             times.append(clock())
-        return found, sum(times) / len(times)
+            sizes.append(sum(len(content) for content in files.values()))
+            self._require_room(sum(sizes) / len(sizes))
+            self._note(write_stored(self.store.folder, job.key, files))
+        return sum(sizes) / len(sizes), sum(times) / len(times)
 
     def _by_many(self, tasks: list[list[Job]], many: int) -> None:
-        context = get_context("spawn")
-        stop = context.Event()
-        shared = (self.scene, self.draw, self.store.folder, stop)
-        pool = ProcessPoolExecutor(min(many, len(tasks)), context, start, shared)
-        waiting: dict[Future[list[dict[str, Stored]]], list[Job]] = {}
-        try:
-            with deaf():  # what is started now stays deaf to Ctrl-C from its first moment
-                waiting = {pool.submit(draw_some, task): task for task in tasks}
-            for future in as_completed(waiting):
-                self._note(future.result())
-                waiting.pop(future)
-        except BrokenProcessPool:
-            raise no_solution(_ended_by_system()) from None
-        finally:
-            stop.set()
-            pool.shutdown(wait=True, cancel_futures=True)
-            for future in waiting:
-                if future.done() and not future.cancelled() and future.exception() is None:
-                    self._note(future.result())
+        with self.stop.later():  # pipes and processes are not torn apart; the loop looks often enough
+            company = Company(min(many, len(tasks)), self.scene, self.draw, self.store.folder)
+            try:
+                for note in company.work(tasks):
+                    if note is not None:
+                        self._note(note)
+                    self.stop.check()
+            except ProcessLostError:
+                raise no_solution(_ended_by_system()) from None
+            finally:
+                for note in company.end():
+                    self._note(note)
+                if self.done < len(self.jobs):  # of a process that had to be ended
+                    prepare_folder(self.store.folder, (name for job in self.jobs for name in job.files))
+        self.stop.check()
 
-    def _note(self, made: list[dict[str, Stored]]) -> None:
-        for files in made:
-            for name, stored in files.items():
-                self.store.note(name, stored)
-            self._noted.add(tuple(files))
+    def _note(self, files: dict[str, Stored]) -> None:
+        for name, stored in files.items():
+            self.store.note(name, stored)
+        self._noted.add(tuple(files))
         now = self._clock()
         if now - self._saved > _SAVE_S:
             self.store.save()
             self._saved = now
         left = len(self.jobs) - self.done
-        self.hearing.moves(self.done, len(self.jobs), now / max(self.done, 1) * left)
+        self.hearing.moves(self.done, len(self.jobs), now / max(self.done - self._before, 1) * left)
+
+    def _require_room(self, size: float) -> None:
+        """Raise unless the disk takes all frames that are not yet there, of so many bytes each."""
+        jobs = [job for job in self.jobs if job.files not in self._noted]
+        known = self.store.known
+        old = sum(known[name].bytes for job in jobs for name in job.files if name in known)
+        need = size * len(jobs) - old + _SPARE_BYTES
+        free = shutil.disk_usage(self.store.folder).free
+        if need > free:
+            finding = _no_room(len(jobs), need, free, self.store.folder)
+            there = tuple(str(self.store.folder / name) for files in self._noted for name in files)
+            raise ChoreoError((finding,), exit_code=1, written=tuple(sorted(there)))
 
 
 def _tasks(jobs: list[Job], each: float) -> list[list[Job]]:
@@ -248,20 +260,14 @@ def _runs(jobs: list[Job], most: int) -> Iterator[list[Job]]:
         yield run
 
 
-def _require_room(store: Store, jobs: list[Job], total: Forecast) -> None:
-    old = sum(store.known[name].bytes for job in jobs for name in job.files if name in store.known)
-    need = total.bytes - old + _SPARE_BYTES
-    free = shutil.disk_usage(store.folder).free
-    if need > free:
-        raise no_solution(
-            Finding(
-                "disk-full",
-                f"{total.frames} frames need about {_gb(need)} on this disk, which has {_gb(free)} left.",
-                str(store.folder),
-                why="The first frames were drawn to learn their size; nothing was written.",
-                remedy="Make room, write to another disk with --out, or ask for fewer frames or a smaller --size.",
-            )
-        )
+def _no_room(frames: int, need: float, free: float, folder: Path) -> Finding:
+    return Finding(
+        "disk-full",
+        f"{frames} frames need about {_gb(need)} on this disk, which has {_gb(free)} left.",
+        str(folder),
+        why="The first frames were drawn to learn their size.",
+        remedy="Make room, write to another disk with --out, or ask for fewer frames or a smaller --size.",
+    )
 
 
 def _gb(size: float) -> str:

@@ -35,7 +35,12 @@ class Range:
 
 
 def chosen_range(
-    tracks: Tracks, *, shot: str | None = None, section: str | None = None, frames: str | None = None
+    tracks: Tracks,
+    *,
+    shot: str | None = None,
+    section: str | None = None,
+    frames: str | None = None,
+    option: str = "--frames",
 ) -> Range:
     """Return the frames that are asked for; all of the film where nothing is.
 
@@ -47,6 +52,8 @@ def chosen_range(
     frames : str, optional
         ``A-B`` or ``A``: frames of the film counted from 0, or timecode, ``00:00:01:00-00:00:02:00``; the last one is
         included. With a shot or a section: only the frames that lie in it.
+    option : str
+        What `frames` was given as, for what is said about it.
 
     Raises
     ------
@@ -65,13 +72,14 @@ def chosen_range(
         return whole
     first, last = _parsed(frames, FrameRate(*tracks.frame_rate))
     if last < first:
-        raise _wrong("upside-down", f"--frames runs from {first} back to {last}.", "Give the first frame first.")
+        raise _wrong("upside-down", f"{option} runs from {first} back to {last}.", "Give the first frame first.")
     if first < whole.first or last > whole.last:
         rate = FrameRate(*tracks.frame_rate)
         where = "film" if whole.name == "film" else f'range of "{printable(whole.name)}"'
+        asked = f"{first}" if first == last else f"{first} to {last}"
         raise _wrong(
             "frames-outside",
-            f"--frames asks for {first} to {last}, but the {where} has the frames {whole.first} to {whole.last}.",
+            f"{option} asks for {asked}, but the {where} has the frames {whole.first} to {whole.last}.",
             f"Timecode runs from {timecode(whole.first, rate)} to {timecode(whole.last, rate)} there.",
         )
     name = f"frame-{first}" if first == last else f"frames-{first}-{last}"

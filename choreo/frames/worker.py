@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import os
+import pickle
 import signal
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing import connection, parent_process
-from multiprocessing.synchronize import Event
-from pathlib import Path
+from multiprocessing.connection import Connection
 
 from choreo.frames.scene import Scene
-from choreo.frames.store import Stored, write_stored
+from choreo.frames.store import write_stored
 from choreo.model.tracks import ShotTracks
 from choreo.picture.render.frame import Renderer
 
@@ -33,41 +34,48 @@ class Job:
     key: str
 
 
-@dataclass
-class _State:
-    work: tuple[Scene, Draw, Path] | None = None
-    stop: Event | None = None
+NOTE, DONE, FAILED = "note", "done", "failed"
+"""What a process tells: a frame is written, a task is done, something was raised."""
 
 
-_STATE = _State()
+def serve(pipe: Connection) -> None:
+    """Draw and write frames as told over a pipe, until told to stop: first comes the scene, then task after task.
 
-
-def start(scene: Scene, draw: Draw, folder: Path, stop: Event) -> None:
-    """Get a process ready: it leaves Ctrl-C to its parent, ends with it, and keeps to one core.
-
-    Once `stop` is set, it begins no further frame.
+    Each frame is told as soon as its files are written. The process leaves Ctrl-C to its parent, ends with it, and
+    keeps to one core. Whatever comes while it draws is the order to stop: it begins no further frame.
     """
-    import cv2  # noqa: PLC0415
-
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
-    cv2.setNumThreads(1)
-    _STATE.work, _STATE.stop = (scene, draw, folder), stop
+    with suppress(EOFError, OSError):  # the parent is gone, or has no more to say
+        welcome = pipe.recv()
+        if welcome is None:  # stopped before it began
+            return
+        scene, draw, folder = welcome
+        import cv2  # noqa: PLC0415
+
+        cv2.setNumThreads(1)
+        try:
+            while (task := pipe.recv()) is not None:
+                for job in task:
+                    pipe.send((NOTE, write_stored(folder, job.key, drawn(scene, draw, job))))
+                    if pipe.poll():
+                        return
+                pipe.send((DONE, None))
+        except OSError:
+            raise
+        except Exception as error:  # noqa: BLE001 - it is raised again where somebody can say it
+            pipe.send((FAILED, _to_tell(error)))
 
 
-def draw_some(jobs: Sequence[Job]) -> list[dict[str, Stored]]:
-    """Draw and write frames; return what to note of each that was drawn."""
-    assert _STATE.work is not None
-    assert _STATE.stop is not None
-    scene, draw, folder = _STATE.work
-    done = []
-    for job in jobs:
-        if _STATE.stop.is_set():
-            break
-        done.append(write_stored(folder, job.key, drawn(scene, draw, job)))
-    return done
+def _to_tell(error: Exception) -> Exception:
+    """The error, if it can cross to another process."""
+    try:
+        pickle.loads(pickle.dumps(error))  # noqa: S301 - our own
+    except Exception:  # noqa: BLE001 - whatever its class thinks up
+        return RuntimeError(f"{type(error).__name__}: {error}")
+    return error
 
 
 def drawn(scene: Scene, draw: Draw, job: Job) -> Mapping[str, bytes]:

@@ -50,6 +50,7 @@ def place(
     gap_px: float,
     bounded: bool,
     kept: Mapping[str, Floats] = MappingProxyType({}),
+    ways_free: bool = True,
 ) -> dict[str, Floats]:
     """Place all parts under given cameras.
 
@@ -68,6 +69,9 @@ def place(
         that will be fitted to them).
     kept : mapping of part id to (k, 3) array
         Routes that are given. These parts stand first, and the rest finds its places among them.
+    ways_free : bool
+        Whether a part may rest where a kept part passes that leaves before it, as it may without a lock. Then it has
+        to wait for that one.
 
     Returns
     -------
@@ -82,7 +86,7 @@ def place(
         off its group, however far that goes.
 
     """
-    standing = Standing(subject, cameras, frame, bounded=bounded, kept=tuple(kept))
+    standing = Standing(subject, cameras, frame, bounded=bounded, kept=tuple(kept), ways_free=ways_free)
     for item in subject.items:
         if item.part in kept:
             standing.add(item, kept[item.part])
@@ -128,22 +132,36 @@ def _route(standing: Standing, item: Item, gap_px: float, least: float = 0.0) ->
     if not shows(standing.subject.directions[item.part], standing.cameras):
         route = sideways(standing, item, gap_px)
     else:
-        route = along_axis(standing, item, gap_px, least)
+        try:
+            route = along_axis(standing, item, gap_px, least)
+        except ChoreoError:
+            # What is kept cannot move on: where it rests in the way of all places on the axis, there are others.
+            if not standing.kept or not _may_go_beside(standing, item):
+                raise
+            return _clear_of_kept(standing, item, sideways(standing, item, gap_px))
         hit = met_outside(standing, item, route)
         if hit is not None:
             raise no_solution(in_the_way(item.part, hit))
         route = _inside(standing, item, gap_px, route)
+    return _clear_of_kept(standing, item, route)
+
+
+def _clear_of_kept(standing: Standing, item: Item, route: Floats) -> Floats:
     through = standing.passed_early(item, route)
     if through is not None:
         raise no_solution(through_kept(item.part, through))
     return route
 
 
+def _may_go_beside(standing: Standing, item: Item) -> bool:
+    """Whether a way across its axis shows on the screen, and the shot does not say how far it goes."""
+    faces = abs(float(standing.subject.directions[item.part] @ standing.eye.forward)) >= _ASIDE
+    return standing.bounded and faces and item.part not in standing.subject.travels
+
+
 def _inside(standing: Standing, item: Item, gap_px: float, route: Floats) -> Floats:
     """Where the axis leads out of a safe area that is fixed, a place beside it if there is one, else the route."""
-    direction, pinned = standing.subject.directions[item.part], item.part in standing.subject.travels
-    faces = abs(float(direction @ standing.eye.forward)) >= _ASIDE
-    if not standing.bounded or pinned or not faces or standing.is_inside(item.part, route[-1]):
+    if not _may_go_beside(standing, item) or standing.is_inside(item.part, route[-1]):
         return route
     try:
         beside = sideways(standing, item, gap_px)

@@ -188,7 +188,7 @@ def _travelled(standing: Standing, item: Item, hull: BaseGeometry, air: float) -
         lanes = standing.lanes(item)[max(count - 1, 0) :]
         return keep_outs(np.array(lanes, dtype=np.object_), hull, air) if lanes else np.zeros((0, 3, 2))
 
-    if standing.eye.is_perspective or item.chain:
+    if standing.eye.is_perspective or item.chain or standing.kept:  # kept parts are not in all items' way
         return shapely.union_all(shapely.polygons(rings(0)))
     return _shared(standing, hull, ("way", air), rings)
 

@@ -91,7 +91,7 @@ def _before_cameras(points: Floats, direction: Floats, cameras: Sequence[Camera]
 def _never_clear(part: str, gap_px: float) -> Finding:
     return Finding(
         code="no-room",
-        what=f'Part "{part}" is never {gap_px:g} px clear of the other parts, however far it goes along its axis.',
+        what=f'Part "{part}" finds no place on its axis that is {gap_px:g} px clear of the other parts.',
         why="In this view its way out runs toward the vanishing point, or the gap is too large for the frame.",
         remedy="Let the camera be solved or stand farther away (distance_mm), lower gap_px, or turn the view so that "
         "the removal axis shows better.",

@@ -16,6 +16,8 @@ from choreo.model.plan import Floats
 
 _BOX_MM = 0.1
 """Boxes are asked with this much more room than they need."""
+_EDGE_PX = 1e-5
+"""px; what is out by less is out by rounding: a camera that was solved has its farthest part on the very edge."""
 
 
 class Standing:
@@ -31,14 +33,23 @@ class Standing:
         From assembled to rest, mm.
     kept : tuple of str
         Parts whose routes were given: some of them leave before parts that are placed after them.
+    ways_free : bool
+        Whether a part may rest where a kept part passes that leaves before it: that one has passed by then.
 
     """
 
     def __init__(
-        self, subject: Subject, cameras: Sequence[Camera], frame: Frame, *, bounded: bool, kept: Sequence[str] = ()
+        self,
+        subject: Subject,
+        cameras: Sequence[Camera],
+        frame: Frame,
+        *,
+        bounded: bool,
+        kept: Sequence[str] = (),
+        ways_free: bool = True,
     ) -> None:
         self.subject, self.cameras, self.frame, self.bounded = subject, list(cameras), frame, bounded
-        self.kept = tuple(kept)
+        self.kept, self.ways_free = tuple(kept), ways_free
         self.matrices = np.stack([camera.matrix for camera in cameras])
         self.middle = len(self.cameras) // 2
         self.routes: dict[str, Floats] = {}
@@ -94,8 +105,10 @@ class Standing:
 
     def lanes(self, item: Item) -> list[BaseGeometry]:
         """What the parts that stand travel over on the middle camera, as far as the item is not with them."""
-        found = []
+        found, gone = [], self._gone(item)
         for part in list(self.routes)[1:]:
+            if part in gone:
+                continue
             tail = self.tail(part, item)
             key = (part, len(tail))
             if len(tail) > 1 and key not in self._lanes:
@@ -115,14 +128,14 @@ class Standing:
         spans: list[tuple[float, float]] = []
         ray = np.stack([start, start + direction * farthest])
         reach = np.stack([ray.min(axis=0), ray.max(axis=0)])
-        names = list(self.routes)
+        names, gone = list(self.routes), self._gone(item)
         boxes = np.stack(self._boxes)
         room = self.frame.clearance_mm + _BOX_MM
         for member in item.members:
             low, high = self._box[member] + reach
             near = np.all((boxes[:, 0] < high + room) & (boxes[:, 1] > low - room), axis=1)
             for index in np.flatnonzero(near[1:]) + 1:
-                if not others or names[index] in others:
+                if names[index] not in gone and (not others or names[index] in others):
                     tail = self.tail(names[index], item)
                     if len(tail) > 1:
                         spans += self.subject.encounters.resting_spans(
@@ -150,7 +163,7 @@ class Standing:
 
     def is_inside(self, part: str, rest: Floats) -> bool:
         """Whether a part at rest lies inside the safe area on all cameras."""
-        return self.beyond(hulls_through(self.subject.points[part] + rest, self.matrices)) <= 0
+        return self.beyond(hulls_through(self.subject.points[part] + rest, self.matrices)) <= _EDGE_PX
 
     def beyond(self, hulls: Geometries) -> float:
         """How far outlines (one a camera) reach beyond the safe area, px; 0 where they do not."""
@@ -162,6 +175,10 @@ class Standing:
         order = self.subject.order
         first = min(order.index(member) for member in item.members)
         return [part for part in order[:first] if part in self.kept]
+
+    def _gone(self, item: Item) -> list[str]:
+        """Whose ways need not be kept free of an item at rest: they have all been travelled before it leaves."""
+        return self._early(item) if self.ways_free else []
 
     def meets(self, member: str, path: Floats, boxes: Floats) -> list[int]:
         """Which of the boxes (n, 2, 3) the member's own meets, or comes near, on a path (k, 3)."""

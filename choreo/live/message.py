@@ -31,6 +31,8 @@ class Message:
     pieces: Mapping[str, str] = field(default_factory=dict)
     """Markup of the page's sections, by their id."""
     findings: Sequence[Finding] = ()
+    warnings: Sequence[Finding] = ()
+    """Of the report, for the terminal; the page has them under its numbers, in `pieces`."""
 
     def text(self) -> bytes:
         """Return it as JSON; no line break stands in it."""

@@ -110,8 +110,10 @@ class Desk:
         self.tell(Message(self.rounds, DRAWN, f"{many} frames, all of it checked.", head, self._order, fresh))
         page = PageFilm(assembly, solids, tracks, film.report, {}, film.frame.margins, self._plates, self._hero)
         pieces = page_pieces(page)
-        said = _warned(len(film.report.warnings) + len(warnings))
-        self.tell(Message(self.rounds, WHOLE, said, pieces=pieces, findings=_as_warnings(warnings)))
+        worth = film.report.warnings
+        said = _warned(len(worth) + len(warnings))
+        above = _as_warnings(warnings)
+        self.tell(Message(self.rounds, WHOLE, said, pieces=pieces, findings=above, warnings=worth))
 
     def _shot(self, shot: ShotTracks) -> dict[str, Any]:
         """The data of a shot; a compile that recalls it gives the very same object."""

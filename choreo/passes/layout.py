@@ -79,7 +79,13 @@ class Layout:
 
 
 def plan_layout(
-    subject: Subject, shot: Shot, frame: Frame, kept: Kept | None = None, *, fewest_crossings: bool = True
+    subject: Subject,
+    shot: Shot,
+    frame: Frame,
+    kept: Kept | None = None,
+    *,
+    fewest_crossings: bool = True,
+    ways_free: bool = True,
 ) -> Layout:
     """Lay out one shot and solve its camera.
 
@@ -96,6 +102,8 @@ def plan_layout(
         moved after that.
     fewest_crossings : bool
         Whether parts are moved so that fewer ways cross.
+    ways_free : bool
+        Whether a part may rest in the way of a kept part that leaves before it.
 
     Returns
     -------
@@ -113,7 +121,7 @@ def plan_layout(
     stage = Stage(subject, shot, frame)
     rest = rest_frames(shot)
     if kept is not None:
-        return _around(subject, frame, kept, stage, rest)
+        return _around(stage, kept, rest, ways_free=ways_free)
     if not rest:  # nothing is ever at rest apart: only the assembled product has to fit
         routes = {part: np.zeros((1, 3)) for part in (*subject.order, subject.body)}
         cameras, alone = stage.fit(routes)
@@ -154,16 +162,16 @@ def _crossings(subject: Subject, routes: Mapping[str, Floats], camera: Camera) -
     return crossings(camera.project(homes)[0], camera.project(ends)[0])
 
 
-def _around(subject: Subject, frame: Frame, kept: Kept, stage: Stage, rest: tuple[int, ...]) -> Layout:
+def _around(stage: Stage, kept: Kept, rest: tuple[int, ...], *, ways_free: bool) -> Layout:
     """The layout of a shot whose camera, and some of whose parts, are approved."""
-    cameras, approved = kept.cameras, kept.routes
+    cameras, approved, subject, frame = kept.cameras, kept.routes, stage.subject, stage.frame
     if not rest:
         still = {part: np.zeros((1, 3)) for part in (*subject.order, subject.body)}
         return Layout(cameras, {**still, **approved}, (), float("inf"), _distance(subject, cameras[0]))
     watched, routes, gaps = stage.spread(), approved, np.zeros(0)
     for _ in range(_WATCHED):
         seen = list(dict.fromkeys(cameras[f] for f in sorted(watched)))
-        routes = place(subject, seen, frame, gap_px=frame.gap_px, bounded=True, kept=approved)
+        routes = place(subject, seen, frame, gap_px=frame.gap_px, bounded=True, kept=approved, ways_free=ways_free)
         gaps = _gaps(subject, routes, [cameras[f] for f in rest])
         worst = int(np.argmin(gaps))
         if gaps[worst] >= frame.gap_px - _OK_PX or rest[worst] in watched:

@@ -26,7 +26,7 @@ from choreo.passes.schedule_kept import Fixed, kept_moves, kept_stops
 from choreo.passes.schedule_meetings import Meetings, drifting, refuse_hits_on_body
 from choreo.passes.schedule_rules import Rule, asked_with, tree_rules, wish_rules
 from choreo.passes.schedule_why import Told, reason, why_not
-from choreo.passes.schedule_words import Said, drifts_apart, move_too_long, no_beat, shortened
+from choreo.passes.schedule_words import Said, drifts_apart, empty_beats, move_too_long, no_beat, shortened
 
 _NONE: Mapping[str, Sequence[float]] = MappingProxyType({})
 
@@ -223,8 +223,13 @@ def _with_moves(job: _Job, moves: tuple[int, ...]) -> _Timed:
         raise no_solution(why_not(told, meetings, fit=phase.fit))
     unscaled = replace(question, wish=_wishes(items, nominal, moves, 1.0)).wished(starts)
     reasons = tuple(reason(told, starts, k, unscaled[k]) for k in range(len(starts)))
-    warnings = (shortened(job.said, scale, len(meetings.parts)),) if scale < 1 else ()
-    last = max((s + m for s, m in zip(starts, moves, strict=True)), default=0)
+    landings = [s + m for s, m in zip(starts, moves, strict=True)]
+    found = (
+        shortened(job.said, scale, len(meetings.parts)) if scale < 1 else None,
+        empty_beats(job.said, landings, moves),
+    )
+    warnings = tuple(finding for finding in found if finding is not None)
+    last = max(landings, default=0)
     frames = last + 1 + phase.least_hold if phase.fit else phase.frames
     return _Timed(starts, unscaled, moves, reasons, tuple(meetings.bare), warnings, frames)
 

@@ -63,6 +63,47 @@ def no_beat(said: Said, part: str, move: int) -> Finding:
     )
 
 
+def empty_beats(said: Said, landings: Sequence[int], moves: Sequence[int]) -> Finding | None:
+    """Beats on which nothing lands, where nothing can land on one of them; None where all can be reached.
+
+    Beats may be all those of the music, so that one which can be reached and stays empty is no mistake; but where one
+    is, the others are named too: their parts may have been meant to land there.
+
+    Parameters
+    ----------
+    said : Said
+        The phase.
+    landings : sequence of int
+        Frames of the phase on which parts arrive.
+    moves : sequence of int
+        Frames that each move takes.
+
+    """
+    empty = [beat for beat in said.phase.beats if beat not in landings]
+    early = [beat for beat in empty if beat < min(moves, default=0)]
+    if not early:
+        return None
+    why = (
+        f"{_listed(early)} {'is' if len(early) == 1 else 'are'} too early for any move: the shortest takes "
+        f"{min(moves)} frames, so that nothing lands before frame {min(moves)}."
+    )
+    if len(early) < len(empty):
+        why += " As for the rest, parts land so that all starts together are nearest to what was asked."
+    return Finding(
+        code="empty-beat",
+        severity="warning",
+        what=f"In {said.name} no part lands on the beat{'' if len(empty) == 1 else 's'} {_listed(empty)}.",
+        why=why,
+        remedy=f"Shorten the moves, start the phase {min(moves) - early[0]} frames sooner (beats are then counted from "
+        "there), or take the beat out.",
+    )
+
+
+def _listed(frames: Sequence[int]) -> str:
+    *some, last = map(str, frames)
+    return f"{', '.join(some)} and {last}" if some else last
+
+
 def drifts_apart(said: Said, lead: str, parts: Sequence[str]) -> Finding:
     """A group's easing carries it beyond where the group comes apart."""
     return Finding(

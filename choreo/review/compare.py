@@ -1,8 +1,8 @@
 """Say in what two compiles differ, and by how much.
 
-Everything that a picture is made from is held against each other, exactly: cameras, places, turns, opacities,
-photographs, layer orders, holdouts, the hero's opacity. Equal tracks differ in nothing; a difference in the last
-digit is one. How large differences are is said in what people see: px and frames.
+Everything that a picture is made from is held against each other: cameras, places, turns, opacities, photographs,
+layer orders, holdouts, the hero's opacity. What is too small to be seen (1e-6 px, 1e-6 mm, and the like; all of it in
+`review.unseen`) is no difference. How large differences are is said in what people see: px and frames.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from choreo.model.plan import Floats
 from choreo.model.sign_off import SectionNow
 from choreo.model.tracks import Holdout, Masking, PartTrack, ShotTracks, Tracks
 from choreo.review.compare_sections import SectionDifference, compare_sections
+from choreo.review.unseen import without_unseen
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,8 @@ def compare(
     old, new : Tracks
         Both as read from files, or both as made: what is written is rounded.
     contents : (old, new), optional
-        What their sections show, where both assemblies are known: then colours, shapes and plates count as well.
+        What their sections show, where both assemblies are known: then colours, shapes and plates count as well. Of
+        the new ones as `without_unseen` returns them, since digests tell every digit.
 
     Returns
     -------
@@ -100,7 +102,7 @@ def compare(
         Shots and parts are matched by name; start frames of shots in the film do not count.
 
     """
-    film = []
+    new, film = without_unseen(old, new), []
     if old.frame_rate != new.frame_rate:
         film.append(f"frame rate {_rate(old)} is now {_rate(new)}")
     if old.resolution != new.resolution:

@@ -38,7 +38,7 @@ def edits(text):
     return {
         "stagger of all shots": slower,
         "back": text,
-        "easing of the second shot": re.sub(r'(kind = "assemble"[^\n]*\n)', r'\1  easing = "ease-in"\n', text),
+        "stagger of the second shot": re.sub(r"^  stagger = \d+", "  stagger = 5", text, count=1, flags=re.MULTILINE),
         "back again": text,
         "view of the first shot": re.sub(r"azimuth = (\d+)", r"azimuth = \g<1>.5", text, count=1),
         "a mistake": text.replace('kind = "explode"', 'kind = "explod"', 1),

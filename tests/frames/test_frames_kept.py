@@ -268,6 +268,28 @@ def test_no_room_on_the_disk_is_said_before_anything_is_written(project, tmp_pat
     assert not [path for path in (tmp_path / "full").rglob("*") if path.is_file()]
 
 
+def test_each_frame_is_written_before_the_next_is_drawn(project, tmp_path):
+    view = scene(project, shutter=0.0)
+    there = []
+
+    def draw(renderer, shot, frame):
+        there.append(len(list((tmp_path / "frames").iterdir())))
+        return DRAW(renderer, shot, frame)
+
+    make(view, jobs(view), draw, tmp_path, processes=1)
+    assert there == list(range(len(jobs(view))))
+
+
+def test_a_disk_that_fills_up_is_found_out_by_the_first_frames(project, tmp_path, monkeypatch):
+    view = scene(project, shutter=0.0)
+    free = iter([70_000_000, 60_000_000])
+    monkeypatch.setattr(frame_jobs.shutil, "disk_usage", lambda _: type("Usage", (), {"free": next(free)})())
+    with pytest.raises(ChoreoError) as error:
+        make(view, jobs(view), DRAW, tmp_path, processes=1)
+    assert error.value.written == (str(tmp_path / "frames" / "f.0000.png"),)
+    assert make(view, jobs(view)[:1], DRAW, tmp_path, processes=1).kept == 1
+
+
 SLOW = """
 import sys, time
 from pathlib import Path

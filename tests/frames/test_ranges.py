@@ -62,6 +62,12 @@ def test_what_is_no_range_is_refused(asked, code):
     assert [finding.code for finding in error.value.findings] == [code]
 
 
+def test_the_option_that_was_typed_is_named():
+    with pytest.raises(ChoreoError) as error:
+        chosen_range(TRACKS, frames="9999", option="--frame")
+    assert error.value.findings[0].what.startswith("--frame asks for 9999, but the film has the frames 0 to ")
+
+
 def test_a_frame_of_the_film_has_a_place_in_a_shot():
     assert place_of(TRACKS, 131) == ("burst", 131)
     assert place_of(TRACKS, 132) == ("return", 0)

@@ -7,7 +7,9 @@ import pytest
 import small_project
 from small_project import BACK, BURST, HEAD, TOML
 
+from choreo.commands import watch
 from choreo.compile import compile_film
+from choreo.errors import Finding
 from choreo.live.follow import files_of
 from choreo.live.message import Message, joined
 from choreo.live.rounds import Desk
@@ -167,3 +169,23 @@ def test_a_watch_sees_a_save_and_ends_when_told(folder):
         watch.stopped.set()
         thread.join(10)
     assert not thread.is_alive()
+
+
+def test_the_terminal_names_what_is_worth_a_second_look(capsys):
+    found = [Finding("slow", f"Thing {number} is worth a look.", severity="warning") for number in range(5)]
+    watch._as_words(Message(2, "whole", "All checked; 5 worth a second look, under the numbers.", warnings=found))
+    said = capsys.readouterr().err.splitlines()
+    assert said[0].startswith("2: All checked; 5")
+    assert said[1:] == [*(f"  Thing {number} is worth a look." for number in range(3)), "  and 2 more"]
+    watch._as_words(Message(3, "whole", "All checked; 1 worth a second look, under the numbers.", warnings=found[:1]))
+    assert capsys.readouterr().err.splitlines()[1:] == ["  Thing 0 is worth a look."]
+
+
+def test_warnings_of_the_report_reach_the_terminal_and_stand_once_on_the_page(desk):
+    whole = save(desk)[-1]
+    project = read_project(desk.path)
+    report = compile_film(project.assembly, project.choreography).report
+    assert "faster than reads well" in report.warnings[0].what
+    assert tuple(whole.warnings) == report.warnings
+    assert not whole.findings
+    assert b'"warnings"' not in whole.text()

@@ -348,6 +348,32 @@ def test_no_beat_late_enough():
     assert [m.start for m in lanes().plan(phase("explode", 30, beats=(5, 10))).moves] == [0, 0, 0]
 
 
+def test_a_beat_too_early_for_any_move_is_said_with_all_that_stay_empty():
+    # Moves take 20 frames, so a start on frame 0 lands on 20. Asked: 20, 24, 28; nearest on 40 all three.
+    one = phase("assemble", 60, stagger=4, move=20, beats=(10, 40, 50))
+    made = lanes().plan(one)
+    assert {m.start + m.frames for m in made.moves} == {40}
+    (said,) = made.warnings
+    assert (said.code, said.severity) == ("empty-beat", "warning")
+    assert "phase 1 of shot" in said.what
+    assert said.what.endswith("no part lands on the beats 10 and 50.")
+    assert said.why.startswith(
+        "10 is too early for any move: the shortest takes 20 frames, so that nothing lands before"
+    )
+    assert "start the phase 10 frames sooner" in said.remedy
+    # One quicker part, whose move takes 10, can land there, and then does: nothing to say, though 50 stays empty.
+    quick = phase(
+        "assemble", 60, stagger=4, move=20, beats=(10, 40, 50), parts={lanes().order[-1]: PartMotion("ease-in-out", 10)}
+    )
+    made = lanes().plan(quick)
+    assert 10 in {m.start + m.frames for m in made.moves}
+    assert made.warnings == ()
+
+
+def test_beats_of_the_music_may_stay_empty():
+    assert lanes().plan(phase("explode", 40, stagger=8, beats=tuple(range(10, 40, 2)))).warnings == ()
+
+
 def test_beats_that_force_a_collision():
     # The three would do in some timing, but on one beat they all start together, and then they meet (by sampling).
     boxes, one = crossing(), phase("explode", 60, move=20, easing="linear", beats=(40,))

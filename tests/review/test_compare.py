@@ -16,6 +16,7 @@ from choreo.model.tracks import FilmSection, Holdout, Key, OrderSpan
 from choreo.read.tracks_json import read_tracks
 from choreo.review.compare import compare
 from choreo.review.compare_words import comparison_json, comparison_words
+from choreo.review.unseen import _camera_room, without_unseen
 from choreo.write.tracks_json import tracks_text
 
 
@@ -55,11 +56,70 @@ def test_one_part_on_one_frame():
     assert (shot.changed, shot.order_frames, shot.mask_frames, shot.camera_frames) == ((4,), 0, 0, 0)
 
 
-def test_the_last_digit_is_a_difference():
+@pytest.mark.parametrize(("away", "differs"), [(9e-7, False), (2e-6, True)])
+def test_what_nobody_can_see_is_no_difference(away, differs):
     lid = OLD.shots[0].parts[1]
-    screen = lid.screen.copy()
-    screen[2, 0] = np.nextafter(screen[2, 0], np.inf)
-    assert not compare(OLD, with_part(OLD, "lid", screen=screen)).nothing
+    for changes in ({"screen": lid.screen + away}, {"position": lid.position + away}, {"turn": np.full(FRAMES, away)}):
+        old = with_part(OLD, "lid", turn=np.zeros(FRAMES)) if "turn" in changes else OLD
+        assert compare(old, with_part(old, "lid", **changes)).nothing != differs
+    hero = OLD.shots[0].hero_opacity + away
+    assert compare(OLD, with_shot(OLD, hero_opacity=hero)).nothing != differs
+
+
+@pytest.mark.parametrize(("share", "differs"), [(9e-11, False), (2e-10, True)])
+def test_cameras_and_sizes_are_told_apart_by_share(share, differs):
+    cameras = OLD.shots[0].cameras * (1 + share)
+    assert compare(OLD, with_shot(OLD, cameras=cameras)).nothing != differs
+    lid = OLD.shots[0].parts[1]
+    assert compare(OLD, with_part(OLD, "lid", scale=lid.scale * (1 + 10 * share))).nothing != differs
+
+
+def test_a_camera_that_turns_a_hair_leaves_all_within_a_millionth_of_a_pixel():
+    # The tolerance of a camera, at its worst, on points of a product of 200 mm at 500 mm, through a lens of 4000 px.
+    matrix = np.array([[4000.0, 0, 960, 960 * 500], [0, -4000, 540, 540 * 500], [0, 0, 1, 500]])
+    points = np.array(np.meshgrid(*[[-100.0, 100.0]] * 3)).reshape(3, -1)
+    worst = 0.0
+    for signs in np.random.default_rng(0).choice([-1.0, 1.0], (200, 3, 4)):
+        rows = matrix + signs * _camera_room(matrix[None])[0]
+        one, two = (m[:, :3] @ points + m[:, 3:] for m in (matrix, rows))
+        worst = max(worst, float(np.abs(one[:2] / one[2] - two[:2] / two[2]).max()))
+    assert worst <= 1e-6
+
+
+def test_holdouts_that_are_rounded_otherwise_are_the_same():
+    masking = OLD.shots[0].masking
+    first = masking.holdouts[0]
+
+    def moved(away):
+        outline = tuple((x + away, y) for x, y in first.region[0].outline)
+        region = (replace(first.region[0], outline=outline),)
+        held = replace(masking, holdouts=(replace(first, region=region), *masking.holdouts[1:]))
+        return compare(OLD, with_shot(OLD, masking=held))
+
+    assert moved(1e-4).nothing
+    assert not moved(2e-4).nothing
+
+
+def test_what_is_seen_keeps_its_digits_beside_what_is_not():
+    lid = OLD.shots[0].parts[1]
+    screen = lid.screen + 1e-8
+    screen[4] += (3, 4)
+    new = without_unseen(OLD, with_part(OLD, "lid", screen=screen, opacity=lid.opacity[:]))
+    found = new.shots[0].parts[1].screen
+    np.testing.assert_array_equal(np.delete(found, 4, axis=0), np.delete(lid.screen, 4, axis=0))
+    np.testing.assert_array_equal(found[4], screen[4])
+    (shot,) = compare(OLD, new).shots
+    assert shot.changed == (4,)
+
+
+def test_shots_of_other_lengths_are_held_against_each_other_as_far_as_both_go():
+    shot = OLD.shots[0]
+    lid = shot.parts[1]
+    short = replace(lid, **{name: getattr(lid, name)[:5] + 1e-8 for name in ("position", "screen")})
+    longer = without_unseen(with_part(OLD, "lid", **vars(short)), OLD).shots[0].parts[1]
+    assert len(longer.screen) == FRAMES
+    np.testing.assert_array_equal(longer.screen[:5], short.screen)
+    np.testing.assert_array_equal(longer.screen[5:], lid.screen[5:])
 
 
 @pytest.mark.parametrize(
