@@ -42,7 +42,7 @@ _CONTRAST, _FAINT = 4.0, 2.0
 second before it is measured."""
 _CLOSE = 0.02
 """How far off, of full scale, px that show may be on average once the plate lies right."""
-_WORTH, _MOST = 0.65, 4
+_WORTH, _MOST = 0.75, 4
 """Places with a smaller share of the best one's agreement are not measured, nor more than so many."""
 _RIVAL = 0.75
 """From this share of the best agreement another place is as good."""
@@ -52,6 +52,8 @@ _CONFIDENT, _AGREEING, _SD_PX = 0.6, 0.5, 0.35
 _SHIFT = {"shift x", "shift y"}
 _OUTSIDE, _ROUGHLY = 0.01, 0.06
 """Share of a part that may stick out of the hero, once it is measured and before."""
+_GROWN, _TURNED = 0.01, 0.5
+"""Share and degrees by which a place may differ from the known scale and turn; what differs more was not one set-up."""
 _SAME_PX = 3.0
 _LIKE = 0.02
 """Like parts differ in width and height by no more than this share."""
@@ -129,21 +131,40 @@ def _fits(
                 share = 0.0 if place is None else _shown(pixels, still, place, gain)
                 if place is not None and share > 0:
                     found.append(Fit(place, share))
-    if not found and hero.outline:
-        for moved in shifts_by_outline(photograph.outline, hero.outline, like, most=4):
-            if not _lies_inside(area, moved.place, inside, _ROUGHLY):
-                continue
-            fit = register_outline(photograph.outline, hero.outline, moved.place)
-            if not set(fit.determined) >= _SHIFT or fit.used_share < _FEW_OUTLINE or fit.mean_px > _MEAN_PX:
-                continue
-            shown = 0.0 if pixels is None else _shown(pixels, still, fit.transform, gain)
-            if shown > 0 or fit.used_share >= _OUTLINE:
-                found.append(Fit(fit.transform, fit.used_share))
+    if not found:
+        found = _by_outline(photograph, pixels, hero, still, like, gain, inside)
     kept: list[Fit] = []
     for one in sorted(found, key=lambda fit: -round(fit.share, 6)):
-        if _lies_inside(area, one.place, inside) and all(_apart(one, other, area) > _SAME_PX for other in kept):
+        right = _alike(one.place, like) and _lies_inside(area, one.place, inside)
+        if right and all(_apart(one, other, area) > _SAME_PX for other in kept):
             kept.append(one)
     return kept
+
+
+def _by_outline(
+    photograph: Photograph, pixels: tuple[Pixels, Pixels] | None, hero: Photograph, still: Still,
+    like: Similarity, gain: Colours, inside: BaseGeometry,
+) -> list[Fit]:  # fmt: skip
+    """Places that a plate's outline tells: enough of it by itself, or less if the picture agrees."""
+    if not hero.outline:
+        return []
+    area = shapely.union_all([shapely.make_valid(one) for one in photograph.outline])
+    found: list[Fit] = []
+    for moved in shifts_by_outline(photograph.outline, hero.outline, like, most=4):
+        if not _lies_inside(area, moved.place, inside, _ROUGHLY):
+            continue
+        fit = register_outline(photograph.outline, hero.outline, moved.place)
+        if not set(fit.determined) >= _SHIFT or fit.used_share < _FEW_OUTLINE or fit.mean_px > _MEAN_PX:
+            continue
+        shown = 0.0 if pixels is None else _shown(pixels, still, fit.transform, gain)
+        if shown > 0 or fit.used_share >= _OUTLINE:
+            found.append(Fit(fit.transform, fit.used_share))
+    return found
+
+
+def _alike(place: Similarity, like: Similarity) -> bool:
+    turned = abs(place.turn_degrees - like.turn_degrees)
+    return abs(place.scale / like.scale - 1) <= _GROWN and turned <= _TURNED
 
 
 def _shown(
@@ -171,7 +192,9 @@ def _measured(
     import cv2  # noqa: PLC0415
 
     drawn = drawn_at(*pixels, start)
-    solid, _ = agreed(still, drawn, gain, roughly=True)
+    solid, _ = agreed(still, drawn, gain)
+    if solid.sum() < _LEAST_PX:
+        solid, _ = agreed(still, drawn, gain, roughly=True)
     height, width = still.opaque.shape
     visible = np.zeros((height, width), np.bool_)
     around = np.ones((2 * _ROOM_PX + 1, 2 * _ROOM_PX + 1), np.uint8)
