@@ -53,10 +53,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         code = _run(arguments)
+        if code == _INTERRUPTED and argv is None:  # a program of its own, on its way out
+            deafen()
         sys.stdout.flush()
     except BrokenPipeError:  # whoever read our words has left; the work itself is done
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except KeyboardInterrupt:  # once more, in the middle of the last words
+        return _INTERRUPTED
     return code
 
 
@@ -67,7 +71,6 @@ def _run(arguments: argparse.Namespace) -> int:
         _say_findings(error, as_json=arguments.json)
         return error.exit_code
     except KeyboardInterrupt as stop:  # runs that write many files say what is there
-        deafen()
         print(f"choreo: {stop}" if stop.args else "choreo: stopped; nothing was written", file=sys.stderr)
         return _INTERRUPTED
     except Exception as error:  # noqa: BLE001 - the one place where a defect of ours is put into words

@@ -1,13 +1,13 @@
 """Which frames of a shot a storyboard shows, and what happens on them.
 
 Between its moves a shot stands still, assembled or at rest: each such stretch is one picture. While parts move
-there are three: the first one seen to leave (or to enter), the middle, and the last one.
+there are three: the first one to leave (or to enter) as it is seen to, the middle, and the last one.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -86,12 +86,15 @@ def moments(
 
 
 def _groups(report: ShotReport) -> list[Moves]:
-    """The moves of each phase in which anything moves."""
-    by_phase: dict[int, list[tuple[str, MoveReport]]] = {}
+    """For each phase in which anything moves, the parts that do: one that goes in several moves is one part."""
+    by_phase: dict[int, dict[str, MoveReport]] = {}
     for part in report.parts:
         for move in part.moves:
-            by_phase.setdefault(move.phase, []).append((part.id, move))
-    return [by_phase[phase] for phase in sorted(by_phase)]
+            spans = by_phase.setdefault(move.phase, {})
+            span = spans.get(part.id, move)
+            start, arrive = min(span.start, move.start), max(span.arrive, move.arrive)
+            spans[part.id] = replace(span, start=start, arrive=arrive)
+    return [list(by_phase[phase].items()) for phase in sorted(by_phase)]
 
 
 def _still(shot: ShotTracks, report: ShotReport, groups: list[Moves], *, with_hero: bool) -> list[Moment]:
@@ -146,16 +149,22 @@ class _Scene:
         if explode:
             end = max(move.start for _, move in moves)
             lasts = [pair for pair in moves if pair[1].start == end]
-            one, other = self._leaving(firsts[0]), self._leaving(lasts[0])
+            shown = whole = {part: self._leaving((part, move)) for part, move in moves}
             verb = "leaves", "leave"
         else:
             end = max(move.arrive for _, move in moves)
             lasts = [pair for pair in moves if pair[1].arrive == end]
-            one, other = self._entering(firsts[0], _ENTERING), self._entering(lasts[0], _LANDING)
+            shown = {part: self._entering((part, move), _ENTERING) for part, move in moves}
+            whole = {part: self._entering((part, move), _LANDING) for part, move in moves}
             verb = "goes in", "go in"
-        found = [self._named(one, firsts, verb, "first" if len(firsts) < len(moves) else "")]
-        if len(firsts) < len(moves):
-            found.append(self._named(other, lasts, verb, "last"))
+        one, other = shown[firsts[0][0]], whole[lasts[0][0]]
+        many = len(firsts) < len(moves)
+        # Who starts first may be seen to go after others: then the pictures would belie the word.
+        is_first = many and one == min(shown.values()) and one < other
+        is_last = other == max(whole.values()) and one < other
+        found = [self._named(one, firsts, verb, "first" if is_first else "")]
+        if many:
+            found.append(self._named(other, lasts, verb, "last" if is_last else ""))
         middle = (first + max(move.arrive for _, move in moves)) // 2
         return [*found, Moment(middle, _count_caption(moves, middle, explode=explode), "moving")]
 

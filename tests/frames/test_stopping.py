@@ -23,7 +23,7 @@ SOON_S = 20.0
 """Far more than an end takes, far less than for ever; other work may hold the machine up."""
 
 RUN = """
-import sys, time
+import signal, sys, time
 from dataclasses import dataclass
 from pathlib import Path
 sys.path.insert(0, {tests!r})
@@ -42,6 +42,7 @@ def moved(done, *_):
     print(done, flush=True)
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job would not hear it
     frame_jobs._WORTH_S = 0.0
     frame_jobs._TASK_S = 0.1
     view = scene(Path({project!r}), size="quarter", shutter=0.0)

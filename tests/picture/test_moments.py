@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from small_film import BURST, RESOLUTION, RETURN, about, film, shot
@@ -65,6 +66,48 @@ def test_parts_that_leave_together_are_counted_or_named():
     captions = [m.caption for m in moments(one, about(one, "explode", together, 1), film()[0], RESOLUTION)]
     assert "Lid and Knob leave" in captions
     assert not any("last" in caption for caption in captions)
+
+
+def test_parts_are_counted_not_their_moves():
+    # The knob goes in two moves, 0 to 6 and 6 to 20, the lid in one, 2 to 40: on the middle frame, 20, the knob rests.
+    one = shot("burst", "explode", {"knob": (0, 20), "lid": (2, 40)}, 60, 0, 0.0)
+    told = about(one, "explode", {"knob": (0, 20), "lid": (2, 40)}, 1)
+    halves = [
+        dataclasses.replace(
+            part,
+            moves=tuple(
+                dataclasses.replace(move, start=start, arrive=arrive)
+                for move in part.moves
+                for start, arrive in ([(0, 6), (6, 20)] if part.id == "knob" else [(2, 40)])
+            ),
+        )
+        for part in told.parts
+    ]
+    found = moments(one, dataclasses.replace(told, parts=tuple(halves)), film()[0], RESOLUTION)
+    captions = [moment.caption for moment in found]
+    assert "1 of 2 parts under way, 1 at rest" in captions
+    assert "Knob leaves first" in captions
+
+
+def test_what_leaves_first_unseen_is_not_called_first_behind_what_is_seen_to_leave():
+    # The knob leaves first, but takes 200 frames to its place: it is seen to go 2.94 mm sideways, so 6.94 of its 14 mm,
+    # on frame 100; the lid, which starts on 4 and goes 1 mm a frame, after 7 frames, on frame 11.
+    moves = {"knob": (0, 200), "lid": (4, 24)}
+    one = shot("burst", "explode", moves, 210, 0, 0.0)
+    found = moments(one, about(one, "explode", moves, 1), film()[0], RESOLUTION)
+    assert [(m.frame, m.caption) for m in found if "leave" in m.caption] == [(11, "Lid leaves"), (100, "Knob leaves")]
+
+
+@pytest.mark.parametrize("kind", ["explode", "assemble"])
+@pytest.mark.parametrize("knob", [(0, 20), (4, 60), (10, 14)])
+@pytest.mark.parametrize("lid", [(0, 60), (2, 9), (12, 30)])
+def test_first_never_comes_after_last(kind, knob, lid):
+    moves = {"knob": knob, "lid": lid}
+    one = shot("any", kind, moves, 70, 0, 0.0)
+    captions = [m.caption for m in moments(one, about(one, kind, moves, 0), film()[0], RESOLUTION)]
+    first = [index for index, caption in enumerate(captions) if caption.endswith(" first")]
+    last = [index for index, caption in enumerate(captions) if caption.endswith(" last")]
+    assert not first or not last or first < last
 
 
 def test_out_and_back_in_one_shot_rests_once():
