@@ -265,8 +265,9 @@ def sampled(timed: TimedShot, film: Set) -> tuple[PartTrack, ...]:
     shot, layout, assembly = timed.shot, timed.layout, film.assembly
     moves, spins = timed.schedule.moves, timed.spins
     made = sample_tracks(shot, assembly.ids, film.origins, layout.cameras, layout.routes, moves, spins)
-    kept = {} if timed.kept is None else timed.kept.tracks
-    parts = tuple(kept.get(track.id, as_written(track)) for track in made)
+    parts = tuple(map(as_written, made))
+    if (kept := timed.kept) is not None:
+        parts = tuple(kept.tracks.get(track.id, kept.samples_as_approved(track)) for track in parts)
     positions = {track.id: track.position for track in parts}
     rest = frames_at_rest(layout.rest_frames, parts)
     unframed = check_framing(shot.name, _points(shot, film), layout.cameras, positions, rest, film.frame)

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
 from mesh_referee import pairs, worst_overlap
-from small_assemblies import TURNED, box, insert, make
+from small_assemblies import TURNED, box, insert, make, stack
+from small_tracks import small_tracks
 
 from choreo import timed_shot
 from choreo.compile import compile_film
 from choreo.errors import ChoreoError, Finding, no_solution
 from choreo.geometry.approved import Kept
 from choreo.geometry.camera import camera_from_matrix
-from choreo.model.choreography import Choreography, FrameRate, Lock, PartMotion, Phase, Shot
+from choreo.model.choreography import Choreography, FrameRate, Lock, Orbit, PartMotion, Phase, Shot
 from choreo.read.tracks_json import read_tracks
 from choreo.write.tracks_json import tracks_text
 
@@ -122,7 +124,9 @@ def test_what_comes_out_where_it_was_approved_keeps_the_digits(approved):
 @pytest.mark.parametrize(("away", "same"), [(9e-7, True), (2e-6, False)])
 def test_how_near_is_the_same(away, same):
     known = np.array([[0.0, 0.0, 0.0], [0.0, 0.0, 50.0]])
-    kept = Kept({}, (), (), {"lid": known, "longer": np.zeros((3, 3))})
+    lid = next(track for track in small_tracks().shots[0].parts if track.id == "lid")
+    tracks = {"lid": replace(lid, route=known), "longer": replace(lid, route=np.zeros((3, 3)))}
+    kept = Kept({}, (), (), tracks)
     new = {"lid": known + np.array([0.0, 0.0, away]), "longer": known, "late": known}
     found = kept.as_approved(new, ["lid", "longer", "late"])
     assert (found["lid"] is known) == same
@@ -140,3 +144,19 @@ def test_what_is_said_of_a_gap_under_a_lock_is_true(approved):
         assert '"label" a way of its own (along, travel_mm)' in said.remedy
         assert "distance_mm" not in said.remedy
     assert compile_film(tin(LABEL), replace(film(lock=Lock("a")), gap_px=GAP), approved=approved)
+
+
+@pytest.mark.parametrize("parts", [("base",), ("base", "lid")])
+def test_what_is_free_and_comes_out_as_approved_is_the_same_to_the_last_digit(parts):
+    again, before = freed(parts)
+    assert json.loads(again)["shots"] == json.loads(before)["shots"]
+
+
+def freed(parts):
+    """Tracks of a lid between base and knob before a camera that turns: with these alone locked, and as approved."""
+    phases = (Phase("explode", 40, 4, PartMotion("ease-in-out", 12)), Phase("hold", 10))
+    made = Shot("round", replace(TURNED, azimuth=40.0), phases, Orbit(15.0, 0.0))
+    whole = replace(film(), shots=(made,))
+    text = tracks_text(compile_film(stack(), whole).tracks)
+    lock = replace(whole, lock=Lock("a", parts=parts))
+    return tracks_text(compile_film(stack(), lock, approved=read_tracks(text)).tracks), text

@@ -75,7 +75,8 @@ def moments(
     """
     groups = _groups(report)
     tracks, parts = {track.id: track for track in shot.parts}, {part.id: part for part in assembly.parts}
-    scene = _Scene(shot, tracks, parts, float(np.hypot(*resolution)))
+    numbers = {part.id: part.removal_number or 0 for part in report.parts}
+    scene = _Scene(shot, tracks, parts, float(np.hypot(*resolution)), numbers)
     found = _still(shot, report, groups, with_hero=assembly.hero is not None)
     found += [moment for moves in groups for moment in scene.moving(moves)]
     kept: dict[int, Moment] = {}
@@ -140,6 +141,8 @@ class _Scene:
     tracks: Mapping[str, PartTrack]
     parts: Mapping[str, Part]
     diagonal: float
+    numbers: Mapping[str, int]
+    """Removal numbers, as they stand beside the parts."""
 
     def moving(self, moves: Moves) -> list[Moment]:
         """First, last and middle of one phase's moves."""
@@ -159,9 +162,14 @@ class _Scene:
             verb = "goes in", "go in"
         one, other = shown[firsts[0][0]], whole[lasts[0][0]]
         many = len(firsts) < len(moves)
-        # Who starts first may be seen to go after others: then the pictures would belie the word.
+        # Who starts first may be seen to go after others, or be delayed against the order of removal: then the pictures
+        # or the numbers beside the parts would belie the word.
+        number = [self.numbers[part] for part, _ in moves]
         is_first = many and one == min(shown.values()) and one < other
         is_last = other == max(whole.values()) and one < other
+        if explode:
+            is_first = is_first and min(number) in {self.numbers[part] for part, _ in firsts}
+            is_last = is_last and max(number) in {self.numbers[part] for part, _ in lasts}
         found = [self._named(one, firsts, verb, "first" if is_first else "")]
         if many:
             found.append(self._named(other, lasts, verb, "last" if is_last else ""))

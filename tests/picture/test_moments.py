@@ -98,6 +98,14 @@ def test_what_leaves_first_unseen_is_not_called_first_behind_what_is_seen_to_lea
     assert [(m.frame, m.caption) for m in found if "leave" in m.caption] == [(11, "Lid leaves"), (100, "Knob leaves")]
 
 
+def test_a_start_against_the_order_of_removal_is_not_called_first():
+    # The knob has the number 1 beside it, the lid 2; the lid is made to start long before it.
+    moves = {"knob": (30, 40), "lid": (0, 10)}
+    one = shot("burst", "explode", moves, 60, 0, 0.0)
+    found = moments(one, about(one, "explode", moves, 1), film()[0], RESOLUTION)
+    assert [m.caption for m in found if "leave" in m.caption] == ["Lid leaves", "Knob leaves"]
+
+
 @pytest.mark.parametrize("kind", ["explode", "assemble"])
 @pytest.mark.parametrize("knob", [(0, 20), (4, 60), (10, 14)])
 @pytest.mark.parametrize("lid", [(0, 60), (2, 9), (12, 30)])
