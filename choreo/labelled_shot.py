@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from choreo.errors import ChoreoError
-from choreo.geometry.label_block import marked
+from choreo.geometry.label_block import label_of
 from choreo.geometry.subject import Frame
 from choreo.geometry.turned import swept_by_turning
 from choreo.model.choreography import Shot
@@ -109,7 +109,7 @@ def unlabelled(timed: TimedShot, film: Set) -> tuple[str, ...]:
     words = {}
     for part in film.assembly.parts:
         number = film.removal.rank(part.id) + 1 if film.removal.step_of(part.id) else None
-        words[part.id] = (part.label if part.stand_in is None else marked(part.label), number)
+        words[part.id] = (label_of(part), number)
     places = {part: route[-1] for part, route in layout.routes.items()}
     camera = layout.cameras[frame]
     return film.recall(

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from choreo.geometry.lettering import cut, width, wrapped
+from choreo.model.assembly import Part
 
 Measure = Callable[[str, float], float]
 """How wide a line of type is at a size; from above, where the typeface is not known."""
@@ -59,3 +60,8 @@ def block(label: str, number: int | None, em: float, measure: Measure = width) -
 def marked(label: str) -> str:
     """Return the label of a stand-in, with a mark that no cutting takes away."""
     return cut(label, 1.0, _MARKED_EMS) + "*"
+
+
+def label_of(part: Part) -> str:
+    """Return what a storyboard calls a part; a stand-in has its mark."""
+    return part.label if part.stand_in is None else marked(part.label)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from choreo.model.assembly import Assembly
 from choreo.read.choreography import ASSEMBLY_FILE
-from choreo.read.paths import numbered
+from choreo.read.paths import is_folder, numbered
 from choreo.read.project import CHOREOGRAPHY_FILE, Project
 from choreo.read.stamp import Stamp, stamp_of
 
@@ -64,7 +64,7 @@ class Follower:
 
 def files_at(path: Path) -> tuple[Path, ...]:
     """Return the files to follow where a project cannot be read: its own two, as far as they are known."""
-    file = path / CHOREOGRAPHY_FILE if path.is_dir() else path
+    file = path / CHOREOGRAPHY_FILE if is_folder(path) else path
     return file, file.parent / ASSEMBLY_FILE
 
 

@@ -10,10 +10,13 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
-from choreo.geometry.label_block import CIRCLE, LABEL_SIZE, Block, Measure, block
+from choreo.geometry.label_block import CIRCLE, LABEL_SIZE, Block, Measure, block, label_of
 from choreo.geometry.labels import Placed, Wanted, place_labels
 from choreo.geometry.lettering import width
+from choreo.geometry.solid import Solid
+from choreo.model.assembly import Assembly
 from choreo.model.plan import Floats
+from choreo.model.report import ShotReport
 from choreo.model.tracks import PartTrack, ShotTracks
 from choreo.picture.moments import Moment
 from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET, tints
@@ -45,6 +48,42 @@ class Sheet:
     margins_px: tuple[float, float, float, float]
     measure: Measure = width
     """Of the typeface that it is set in, where that is known."""
+
+
+def sheet_of(
+    assembly: Assembly,
+    about: ShotReport,
+    solids: Mapping[str, Solid],
+    resolution: tuple[int, int],
+    margins_px: tuple[float, float, float, float],
+    measure: Measure = width,
+) -> Sheet:
+    """Return what the panels of one shot have in common.
+
+    Parameters
+    ----------
+    assembly : Assembly
+    about : ShotReport
+        Of the shot.
+    solids : mapping of part id to Solid
+        In their assembled places, mm.
+    resolution : (width, height)
+        Of the film, px.
+    margins_px : (left, top, right, bottom)
+        Of the safe area.
+    measure : Measure
+        Of the typeface, where that is known.
+
+    """
+    return Sheet(
+        {part.id: label_of(part) for part in assembly.parts},
+        {part.id: part.colour for part in assembly.parts},
+        {part.id: part.removal_number for part in about.parts if part.removal_number is not None},
+        {name: solid.bounds.mean(axis=0) for name, solid in solids.items()},
+        resolution,
+        margins_px,
+        measure,
+    )
 
 
 @dataclass(frozen=True, eq=False)

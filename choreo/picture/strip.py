@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from choreo.geometry.label_block import marked
 from choreo.geometry.solid import Solid
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import FrameRate
@@ -21,7 +20,7 @@ from choreo.picture.legend import legend_items
 from choreo.picture.lettering import BOLD, cut, escaped, wrapped
 from choreo.picture.moments import moments
 from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET
-from choreo.picture.panel_svg import Panel, Sheet, panel_svg
+from choreo.picture.panel_svg import Panel, Sheet, panel_svg, sheet_of
 from choreo.picture.panels import pictures
 from choreo.picture.svg import FONTS, element, number, text
 
@@ -112,26 +111,13 @@ class _Film:
         fine = [_FINE_WALL * resolution[0] / cell.width for cell in cells]
         offsets = {part.id: part.offset for part in self.assembly.parts}
         seen = pictures(self.solids, shot, [moment.frame for moment in moving], resolution, fine, offsets)
-        sheet = self._sheet(about)
+        sheet = sheet_of(self.assembly, about, self.solids, resolution, self.margins_px)
         drawn = [_shot_head(shot, self.rate)]
         for moment, picture, cell in zip(moving, seen, cells, strict=True):
             panel = Panel(shot, moment, picture, cell.width)
             place = _to(cell.x, _SHOT_ROOM + cell.y)
             drawn.append(element("g", self._panel(panel, sheet, about), transform=place, class_="panel"))
         return "".join(drawn), _SHOT_ROOM + height
-
-    def _sheet(self, about: ShotReport) -> Sheet:
-        numbers = {part.id: part.removal_number for part in about.parts if part.removal_number is not None}
-        marks = {part.id: part.label if part.stand_in is None else marked(part.label) for part in self.assembly.parts}
-        centres = {name: solid.bounds.mean(axis=0) for name, solid in self.solids.items()}
-        return Sheet(
-            marks,
-            {part.id: part.colour for part in self.assembly.parts},
-            numbers,
-            centres,
-            self.tracks.resolution,
-            self.margins_px,
-        )
 
     def _panel(self, panel: Panel, sheet: Sheet, about: ShotReport) -> str:
         """A panel, what happens in it, and when."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from choreo.geometry.label_block import marked
 from choreo.geometry.solid import Solid
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import FrameRate
@@ -15,7 +14,7 @@ from choreo.motion.timecode import timecode
 from choreo.picture.moments import Moment, moments
 from choreo.picture.page.markup import tag, words
 from choreo.picture.palette import INK
-from choreo.picture.panel_svg import Panel, Sheet, panel_svg
+from choreo.picture.panel_svg import Panel, Sheet, panel_svg, sheet_of
 from choreo.picture.panels import pictures
 from choreo.picture.svg import FONTS, element, number
 
@@ -79,7 +78,7 @@ def _drawn(
     tracks: Tracks,
     margins_px: tuple[float, float, float, float],
 ) -> list[Figure]:
-    sheet = _sheet(about, assembly, solids, tracks.resolution, margins_px)
+    sheet = sheet_of(assembly, about, solids, tracks.resolution, margins_px)
     widths = [_WIDE if moment.kind == "rest" else _NARROW for moment in chosen]
     fine = [_FINE_WALL * tracks.resolution[0] / width for width in widths]
     offsets = {part.id: part.offset for part in assembly.parts}
@@ -89,23 +88,6 @@ def _drawn(
         _figure(Panel(shot, moment, picture, width), sheet, rate)
         for moment, picture, width in zip(chosen, seen, widths, strict=True)
     ]
-
-
-def _sheet(
-    about: ShotReport,
-    assembly: Assembly,
-    solids: Mapping[str, Solid],
-    resolution: tuple[int, int],
-    margins_px: tuple[float, float, float, float],
-) -> Sheet:
-    return Sheet(
-        {part.id: part.label if part.stand_in is None else marked(part.label) for part in assembly.parts},
-        {part.id: part.colour for part in assembly.parts},
-        {part.id: part.removal_number for part in about.parts if part.removal_number is not None},
-        {name: solid.bounds.mean(axis=0) for name, solid in solids.items()},
-        resolution,
-        margins_px,
-    )
 
 
 def _figure(panel: Panel, sheet: Sheet, rate: FrameRate) -> Figure:

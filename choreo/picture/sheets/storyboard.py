@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from choreo.geometry.label_block import LABEL_SIZE, marked
+from choreo.geometry.label_block import LABEL_SIZE
 from choreo.geometry.sheet import grid_of
 from choreo.geometry.solid import Solid
 from choreo.model.assembly import Assembly
@@ -19,7 +19,7 @@ from choreo.motion.timecode import timecode
 from choreo.picture.lettering import BOLD, cut
 from choreo.picture.moments import moments
 from choreo.picture.palette import QUIET
-from choreo.picture.panel_svg import SMALL_LABEL_SIZE, Panel, Sheet, panel_layers
+from choreo.picture.panel_svg import SMALL_LABEL_SIZE, Panel, Sheet, panel_layers, sheet_of
 from choreo.picture.panels import pictures
 from choreo.picture.sheets.compose import Place, compose
 from choreo.picture.sheets.drawing import FramePicture, SheetDrawing, placed
@@ -86,7 +86,7 @@ def _shot_sheets(board: Storyboard, shot: ShotTracks, about: ShotReport, paper: 
     fine = [_FINE_WALL * resolution[0] / width for width in widths]
     offsets = {part.id: part.offset for part in board.assembly.parts}
     seen = pictures(board.solids, shot, [moment.frame for moment in chosen], resolution, fine, offsets)
-    look = _look(board, about)
+    look = sheet_of(board.assembly, about, board.solids, resolution, board.margins_px, measure)
     sheets = [_titled(board, shot, paper) for _ in range(places[-1].sheet + 1)] if places else []
     for moment, picture, place, width, whole in zip(chosen, seen, places, widths, large, strict=True):
         _draw(board, sheets[place.sheet], Panel(shot, moment, picture, width), look, place, whole=whole)
@@ -98,19 +98,6 @@ def _panel_width(place: Place, whole: bool, resolution: tuple[int, int]) -> floa
     grid = grid_of(resolution)
     size, usual = (LABEL_SIZE, grid.large) if whole else (SMALL_LABEL_SIZE, grid.width)
     return min(max(size * place.width / SMALL, _LEAST_ROOM * usual), usual)
-
-
-def _look(board: Storyboard, about: ShotReport) -> Sheet:
-    parts = board.assembly.parts
-    return Sheet(
-        {part.id: part.label if part.stand_in is None else marked(part.label) for part in parts},
-        {part.id: part.colour for part in parts},
-        {part.id: part.removal_number for part in about.parts if part.removal_number is not None},
-        {name: solid.bounds.mean(axis=0) for name, solid in board.solids.items()},
-        board.tracks.resolution,
-        board.margins_px,
-        measure,
-    )
 
 
 def _draw(board: Storyboard, on: SheetDrawing, panel: Panel, look: Sheet, place: Place, *, whole: bool) -> None:
