@@ -28,6 +28,18 @@ class MoveReport:
 
 
 @dataclass(frozen=True)
+class StillOver:
+    """When the hero still lies over one part; frames counted in the shot."""
+
+    first: int | None
+    """From where on it shows at the end of the shot; None where it takes over nothing there."""
+    last: int | None
+    """Until where, included, it shows from the beginning on; None where it hands over nothing there."""
+    off_px: float
+    """How far the part, and its plate, are from where the still has them on any of these frames, at most."""
+
+
+@dataclass(frozen=True)
 class PartReport:
     """One part in one shot."""
 
@@ -53,6 +65,8 @@ class PartReport:
     """From where on it is within the hand-off's px for good, where the still takes over at the end; else None."""
     register_px: float | None = None
     """How far its plate is moved to meet the still, at its farthest point, px of the still; None if it is not."""
+    still: StillOver | None = None
+    """When the still lies over it; None in a shot without a hand-off."""
     blur_px: float = field(init=False)
     """How long its smear is where it is fastest, under a shutter of 180 degrees, px."""
 

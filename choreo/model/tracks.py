@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,8 +96,11 @@ class ShotTracks:
     """(frames, 3, 4)"""
     parts: tuple[PartTrack, ...]
     hero_opacity: Floats
-    """(frames,)"""
+    """(frames,) of the still over all that there is."""
     masking: Masking
+    hero_parts: Mapping[str, Floats] = field(default_factory=lambda: MappingProxyType({}))
+    """(frames,) opacity of the still over the own pixels of those parts over which it is more than that on some frame:
+    it has taken them over before the others, or keeps them longer."""
 
 
 @dataclass(frozen=True)

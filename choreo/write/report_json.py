@@ -8,7 +8,7 @@ from typing import Any
 from choreo.model.choreography import FrameRate
 from choreo.model.plan import RemovalStep
 from choreo.model.plate_use import PlateUse
-from choreo.model.report import MoveReport, PartReport, Report, ShotReport
+from choreo.model.report import MoveReport, PartReport, Report, ShotReport, StillOver
 from choreo.motion.timecode import timecode
 from choreo.write.json_text import readable
 from choreo.write.numbers import plain_number
@@ -125,8 +125,13 @@ def _part(part: PartReport) -> dict[str, Any]:
         "visible": _number(part.visible),
         "settled_frame": part.settled_frame,
         "register_px": _number(part.register_px),
+        "still": _still(part.still),
         "blur_px": _number(part.blur_px),
     }
+
+
+def _still(still: StillOver | None) -> dict[str, Any] | None:
+    return None if still is None else {"from": still.first, "to": still.last, "off_px": _number(still.off_px)}
 
 
 def _move(move: MoveReport) -> dict[str, Any]:
