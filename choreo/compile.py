@@ -312,7 +312,7 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
     met = meet_still(shot, parts, hero, layout.cameras, assembly, uses, film.registration, film.frame.clearance_mm)
     parts = _as_approved(met.parts, timed)
     offsets = {part.id: part.offset for part in assembly.parts}
-    taken = hand_over_parts(shot, film.solids, offsets, cameras, parts, hero, turns, timed.kept)
+    taken = hand_over_parts(shot, film.solids, offsets, cameras, parts, hero, masks, turns, timed.kept)
     made = replace(bare, parts=parts, hero_opacity=hero, masking=masks, hero_parts=taken.opacity)
     check_tracks(made, assembly.ids)
     check_handoff(made, assembly, shot.handoff)

@@ -68,13 +68,7 @@ def _is_away(track: PartTrack, frame: int, end: int) -> bool:
 
 def _off(part: Part, track: PartTrack, camera: Floats, frame: int, end: int) -> float:
     corners = np.array(
-        [
-            (x, y, z)
-            for slab in part.slabs
-            for ring in (slab.outline, *slab.holes)
-            for x, y in ring
-            for z in slab.z
-        ]
+        [(x, y, z) for slab in part.slabs for ring in (slab.outline, *slab.holes) for x, y in ring for z in slab.z]
     )
     turn = 0.0 if track.turn is None else float(track.turn[frame])
     # 0 counts as the part's own origin: plates are moved about where that is seen.

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,7 +97,7 @@ class ShotTracks:
     hero_opacity: Floats
     """(frames,) of the still over all that there is."""
     masking: Masking
-    hero_parts: Mapping[str, Floats] = field(default_factory=lambda: MappingProxyType({}))
+    hero_parts: Mapping[str, Floats] = field(default_factory=dict)
     """(frames,) opacity of the still over the own pixels of those parts over which it is more than that on some frame:
     it has taken them over before the others, or keeps them longer."""
 
