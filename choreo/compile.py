@@ -320,7 +320,7 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
         shot, made, layout.least_gap_px, layout.cameras[0], layout.distance_mm, schedule.moves,
         schedule.bare_pairs, film.encounters.clearance, (*schedule.warnings, *unfit, *met.warnings), shown,
         settled_frames(shot, film.solids, cameras, positions, turns), met.register_px, layout.crossings, uses,
-        taken.over,
+        taken.over, taken.whole,
     )  # fmt: skip
     return made, facts
 

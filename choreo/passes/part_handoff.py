@@ -49,6 +49,8 @@ class PartHandoff:
     """(frames,), 0 to 1, nowhere less than the whole still's, of parts for which it is more on some frame."""
     over: Mapping[str, StillOver] = field(default_factory=dict)
     """Of every part, where the shot hands over."""
+    whole: StillOver | None = None
+    """Of all together."""
 
 
 def hand_over_parts(
@@ -115,7 +117,8 @@ def hand_over_parts(
             if _still_holds(row, hero_opacity, part, ends, asked.handoff_px):
                 out[part] = row
     more = {part: row for part, row in out.items() if bool((row != hero_opacity).any())}
-    return PartHandoff(more, {part: _over(part, row, ends) for part, row in out.items()})
+    over = {part: _over([part], row, ends) for part, row in out.items()}
+    return PartHandoff(more, over, _over(list(out), hero_opacity, ends))
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,12 +187,12 @@ def _still_holds(row: Floats, hero_opacity: Floats, part: str, ends: Sequence[_E
     return not early.any()
 
 
-def _over(part: str, row: Floats, ends: Sequence[_End]) -> StillOver:
+def _over(parts: Sequence[str], row: Floats, ends: Sequence[_End]) -> StillOver:
     first = last = None
     worst = 0.0
     for end in ends:
         run = _run(row[:: end.order] > 0)
-        worst = max(worst, float(end.off[part][:: end.order][:run].max(initial=0.0)))
+        worst = max(worst, *(float(end.off[part][:: end.order][:run].max(initial=0.0)) for part in parts))
         if end.order > 0:
             last = run - 1
         else:

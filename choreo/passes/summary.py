@@ -46,6 +46,8 @@ class ShotFacts:
     plates: tuple[PlateUse, ...] = ()
     still: Mapping[str, StillOver] = field(default_factory=dict)
     """When the still lies over each part; empty without a hand-off."""
+    whole_still: StillOver | None = None
+    """When it lies over the whole."""
 
 
 def summarise(
@@ -91,6 +93,7 @@ def _shot(removal: Removal, facts: ShotFacts) -> ShotReport:
         parts,
         facts.crossings,
         facts.plates,
+        facts.whole_still,
     )
 
 
