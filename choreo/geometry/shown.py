@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.regions import joined_rows, minus
+from choreo.geometry.regions import NOTHING, joined_rows, minus
 from choreo.model.plan import Region
 from choreo.model.tracks import Masking
 
@@ -31,20 +31,43 @@ def shown_regions(outlines: Mapping[str, BaseGeometry], masking: Masking, frame:
         In the order of the outlines; exact but for leftovers of rounding, empty where a part is hidden wholly.
 
     """
+    return {part: _less(outlines[part], hiding) for part, hiding in _hiding(outlines, masking, frame).items()}
+
+
+def hidden_regions(
+    outlines: Mapping[str, BaseGeometry], masking: Masking, frame: int, around_px: float
+) -> dict[str, BaseGeometry]:
+    """Return where each part is not seen: its holdouts, and what lies above it; so far around the box of its outline.
+
+    Parameters
+    ----------
+    outlines, masking, frame
+        See `shown_regions`.
+    around_px : float
+
+    """
+    found = {}
+    for part, hiding in _hiding(outlines, masking, frame).items():
+        left, top, right, bottom = shapely.bounds(outlines[part])
+        box = shapely.box(left - around_px, top - around_px, right + around_px, bottom + around_px)
+        found[part] = _less(box, [_less(box, hiding)]) if hiding and not outlines[part].is_empty else NOTHING
+    return found
+
+
+def _hiding(outlines: Mapping[str, BaseGeometry], masking: Masking, frame: int) -> dict[str, list[BaseGeometry]]:
+    """What is left out of each part, and the layers above that meet what is left of it."""
     order = next(span.back_to_front for span in masking.orders if span.first <= frame <= span.last)
     held: dict[str, list[BaseGeometry]] = {}
     for one in masking.holdouts:
         if one.first <= frame <= one.last:
             held.setdefault(one.part, []).extend(map(_polygon, one.region))
     above: list[BaseGeometry] = []
-    shown = {}
+    found = {}
     for part in reversed(order):
-        layer = outlines[part]
-        if part in held:
-            layer = _less(layer, held[part])
-        shown[part] = _less(layer, [other for other in above if shapely.intersects(other, layer)])
+        layer = _less(outlines[part], held.get(part, []))
+        found[part] = [*held.get(part, []), *(other for other in above if shapely.intersects(other, layer))]
         above.append(layer)
-    return {part: shown[part] for part in outlines}
+    return {part: found[part] for part in outlines}
 
 
 def side_by_side(regions: Mapping[str, BaseGeometry], within_px: float) -> dict[str, tuple[str, ...]]:

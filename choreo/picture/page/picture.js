@@ -419,7 +419,7 @@ class MovingPicture {
     sheet.layOn(context, opacity);
   }
 
-  // The still atop of a part that is home while others fly: within what shows of it when all is assembled.
+  // The still atop of a part that is home while others fly: but for what others hide of it when all is assembled.
   takeOver(sheet, scene, part) {
     const { shot, at } = scene;
     const taken = (shot.taken || []).find(
@@ -428,6 +428,7 @@ class MovingPicture {
     if (!taken || !this.openHero(scene)) return;
     const share = taken[2][at - taken[1]];
     const path = new Path2D();
+    path.rect(sheet.x, sheet.y, sheet.width, sheet.height);
     for (const ring of regionAt(taken[3], scene.share)) addRing(path, ring);
     sheet.key = "";
     const cut = share < 1 ? this.cutSheet : sheet;

@@ -9,11 +9,14 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.camera import camera_from_matrix
-from choreo.geometry.shown import shown_regions
+from choreo.geometry.shown import hidden_regions
 from choreo.geometry.silhouette import silhouettes
 from choreo.geometry.solid import build_solid
 from choreo.model.assembly import Assembly, Ring
 from choreo.model.tracks import ShotTracks
+
+_AROUND_PX = 32.0
+"""px of the frame: a plate reaches a little beyond the outline of its part."""
 
 
 def taken_over(shot: ShotTracks, assembly: Assembly) -> list[tuple[str, int, list[float], list[Ring]]]:
@@ -27,8 +30,8 @@ def taken_over(shot: ShotTracks, assembly: Assembly) -> list[tuple[str, int, lis
     Returns
     -------
     list of (part id, first frame, opacities, rings)
-        By how much the still goes atop of the part on each frame from that one on, before it goes over the whole; the
-        outline, px, of what shows of the part when all is assembled, rings by the even-odd rule.
+        By how much the still goes atop of the part on each frame from that one on, before it goes over the whole; where
+        the part does not show when all is assembled, px, rings by the even-odd rule.
 
     """
     regions: dict[int, dict[str, BaseGeometry]] = {}
@@ -42,8 +45,7 @@ def taken_over(shot: ShotTracks, assembly: Assembly) -> list[tuple[str, int, lis
             if end not in regions:
                 regions[end] = _regions(shot, assembly, end)
             rings = [tuple(map(tuple, shapely.get_coordinates(r)[:-1].tolist())) for r in _rings(regions[end][part])]
-            if rings:
-                found.append((part, first, atop[first:stop].tolist(), rings))
+            found.append((part, first, atop[first:stop].tolist(), rings))
     return found
 
 
@@ -53,7 +55,7 @@ def _regions(shot: ShotTracks, assembly: Assembly, frame: int) -> dict[str, Base
     outlines: Mapping[str, BaseGeometry] = {
         part.id: silhouettes(build_solid(part.slabs, part.offset), view, home)[0] for part in assembly.parts
     }
-    return shown_regions(outlines, shot.masking, frame)
+    return hidden_regions(outlines, shot.masking, frame, _AROUND_PX)
 
 
 def _rings(region: BaseGeometry) -> list[BaseGeometry]:
