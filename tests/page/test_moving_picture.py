@@ -195,7 +195,7 @@ def test_a_still_that_takes_over_part_by_part(tmp_path, opened):
     }
     more = {"page": page, "renderer": {"plates": {"lid": plate}, "hero": hero}}
     seen = {}
-    # What stands between the two is as above; drawn without the still over single parts they are 22 to 41 codes apart.
+    # What stands between the two is as above; drawn without the still over single parts they are 16 to 43 codes apart.
     for frame, found, want in small(tmp_path, taken_over, opened, [37, 38, 41, 48, 49], **more):
         shown = (want != int(BACKDROP[1:3], 16)).any(axis=2)
         seen[frame] = np.abs(found - want)[shown].mean()
