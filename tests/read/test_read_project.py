@@ -296,7 +296,7 @@ def test_springs_become_easings_wherever_an_easing_may_stand(project):
     assert burst.orbit is not None
     assert (burst.orbit.easing, burst.phases[1].default.easing) == (half, half)
     assert back.phases[0].default.easing == spring_text(1, 25, 10)
-    assert not parse_easing(back.phases[0].default.easing).overshoots
+    assert parse_easing(back.phases[0].default.easing).extent == (0.0, 1.0)
 
 
 def test_clip_ends_an_assemble_at_first_contact_and_leaves_an_explode_its_overshoot(project):
