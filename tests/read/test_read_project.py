@@ -56,7 +56,6 @@ def test_resolved_values(project):
     assert shell.slabs[0].holes == (((-26.0, -16.0), (-26.0, 16.0), (26.0, 16.0), (26.0, -16.0)),)
     assert shell.slabs[0].z == (0.0, 14.0)
     assert read.assembly.joints == (Joint("insert", "cell", "shell", (0.0, 0.0, 1.0), 0.0),)
-    assert read.assembly.occlusion_order == ("shell", "cell", "lens")
     assert read.assembly.plates == (Plate("shell", "plates/shell.png", 10.0, (512.0, 384.0), ViewAngle()),)
     assert read.assembly.hero == Hero("plates/hero.png", 10.0, (960.0, 540.0), ViewAngle())
 
