@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from choreo.errors import Finding
 from choreo.frames.clock import Clock
-from choreo.frames.interrupts import stoppable
+from choreo.frames.interrupts import on_whole_frames
 from choreo.frames.scene import Scene
 from choreo.frames.store import Store, Stored, prepare_folder
 from choreo.frames.worker import Job
@@ -66,7 +66,7 @@ def make_movies(
     store = Store(folder)
     key = _key(scene, jobs, lines)
     written, kept = [], []
-    with stoppable():
+    with on_whole_frames(len(jobs)):
         for name in names:
             if store.holds(name, key):
                 kept.append(name)
@@ -85,8 +85,9 @@ def flashing(scene: Scene, jobs: Sequence[Job], folder: Path) -> tuple[Finding, 
     """Return a warning if drawn frames flash more than is safe for everyone."""
     rate = scene.tracks.frame_rate
     meter = FlashMeter(rate[0] / rate[1])
-    for picture in _pictures(jobs, folder, None):
-        meter.look(picture)
+    with on_whole_frames(len(jobs)):
+        for picture in _pictures(jobs, folder, None):
+            meter.look(picture)
     if meter.found is None:
         return ()
     first, last = (
