@@ -71,8 +71,7 @@ def encode_all(
         raise
     finally:
         for one in crew:
-            if one.ident is not None:
-                one.join()
+            one.end()
 
 
 class _Encoder(Thread):
@@ -81,6 +80,8 @@ class _Encoder(Thread):
         self._path, self._pixels, self._rate, self._over = path, pixels, rate, stop
         self._waiting: Queue[Picture | None] = Queue(_AHEAD)
         self._failed: Exception | None = None
+        # Not by `is_alive`: a Ctrl-C while one waits for a thread has Python 3.11 and 3.12 take it for ended.
+        self._ended = Event()
 
     def run(self) -> None:
         try:
@@ -90,6 +91,8 @@ class _Encoder(Thread):
             pass
         except Exception as error:  # noqa: BLE001 - it is raised again where somebody can say it
             self._failed = error
+        finally:
+            self._ended.set()
 
     def give(self, picture: Picture | None) -> None:
         """Hand over the next frame, None after the last one."""
@@ -102,10 +105,16 @@ class _Encoder(Thread):
 
     def finish(self) -> None:
         """Wait for the end of the movie."""
-        while self.is_alive():
-            self.join(_LOOK_S)
+        while not self._ended.wait(_LOOK_S):
+            pass
         if self._failed is not None:
             raise self._failed
+
+    def end(self) -> None:
+        """See that nothing of it goes on, and that it has cleared up."""
+        if self.ident is not None:
+            self._ended.wait()
+            self.join()
 
     def _taken(self) -> Iterator[Picture]:
         while not self._over.is_set():
