@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -104,8 +104,11 @@ def out_folder(arguments: Arguments, film: ProjectFilm, name: str) -> Path:
     return Path(arguments.out) if arguments.out else film.project.folder / "out" / name
 
 
-def hearing(what: str, folder: Path, *, quiet: bool) -> Hearing:
-    """Return what tells a run: what it will write before long work, and how far it is on a terminal."""
+def hearing(what: str, folder: Path, *, quiet: bool, to_come: Callable[[], str] = lambda: "") -> Hearing:
+    """Return what tells a run: what it will write before long work, and how far it is on a terminal.
+
+    `to_come` says what follows the frames.
+    """
     from choreo.frames.jobs import Hearing  # noqa: PLC0415
 
     if quiet:
@@ -114,21 +117,22 @@ def hearing(what: str, folder: Path, *, quiet: bool) -> Hearing:
 
     def begins(forecast: Forecast) -> None:
         if forecast.seconds > _LONG_S or forecast.bytes > _LONG_BYTES:
+            after = to_come()
             clear = "\r\x1b[K" if sys.stderr.isatty() else ""  # the bar has told of the first frames already
-            sys.stderr.write(f"{clear}{announcement(what, folder, forecast)}\n")
+            sys.stderr.write(f"{clear}{announcement(what, folder, forecast)}{after}\n")
             sys.stderr.flush()
 
     return Hearing(begins, bar)
 
 
-def progress_bar(*, quiet: bool) -> Callable[[str, int, int, float], None]:
-    """Return what shows, on a terminal, how far one of several things is: its name, done, all, seconds left."""
+def progress_bar(what: str, *, quiet: bool) -> Callable[[int, int, float], None]:
+    """Return what shows, on a terminal, how far something is: done, all, seconds left."""
+    return (lambda _done, _total, _left: None) if quiet else _Bar(what)
 
-    def told(what: str, done: int, total: int, left: float) -> None:
-        if not quiet:
-            _Bar(what)(done, total, left)
 
-    return told
+def movies_to_come(names: Sequence[str], seconds: float) -> str:
+    """Say which movies follow the frames, and how long they take; empty if there are none."""
+    return f"; then {' and '.join(names)}, about {time_text(seconds)} more" if names else ""
 
 
 def announcement(what: str, folder: Path, forecast: Forecast) -> str:
