@@ -28,7 +28,7 @@ RANGES = (
 )
 
 
-def add_picture_arguments(parser: argparse.ArgumentParser, *, shutter: bool = True) -> None:
+def add_picture_arguments(parser: argparse.ArgumentParser) -> None:
     """Add PROJECT and the options that all picture commands share."""
     add_project(parser)
     which = parser.add_argument_group("which frames (default: all)", RANGES)
@@ -37,17 +37,16 @@ def add_picture_arguments(parser: argparse.ArgumentParser, *, shutter: bool = Tr
     which.add_argument(
         "--frames", metavar="A-B", help="a range, e.g. 12-47, or in timecode 00:00:00:12-00:00:01:23; one frame: 12"
     )
-    add_look(parser, shutter=shutter)
+    add_look(parser)
 
 
-def add_look(parser: argparse.ArgumentParser, *, shutter: bool = True) -> None:
+def add_look(parser: argparse.ArgumentParser) -> None:
     """Add --size and --shutter."""
     parser.add_argument("--size", choices=SIZES, default="full", help="of the film's resolution (default: full)")
-    if shutter:
-        parser.add_argument(
-            "--shutter", type=_degrees, default=180.0, metavar="DEGREES",
-            help="how long the shutter is open, of 360 degrees a frame, about the frame (default: 180; 0: no blur)",
-        )  # fmt: skip
+    parser.add_argument(
+        "--shutter", type=_degrees, default=180.0, metavar="DEGREES",
+        help="how long the shutter is open, of 360 degrees a frame, about the frame (default: 180; 0: no blur)",
+    )  # fmt: skip
 
 
 def _degrees(text: str) -> float:
@@ -77,15 +76,13 @@ class Pictured:
         return [place_of(self.film.tracks, frame) for frame in self.range.frames]
 
 
-def pictured(arguments: Arguments, *, shutter: float | None = None, option: str = "--frames") -> Pictured:
+def pictured(arguments: Arguments, *, option: str = "--frames") -> Pictured:
     """Return the project that the arguments name, compiled if need be, with its plates.
 
     Parameters
     ----------
     arguments : Arguments
         Of `add_picture_arguments`.
-    shutter : float, optional
-        In place of --shutter.
     option : str
         As what the frames were given.
 
@@ -99,7 +96,7 @@ def pictured(arguments: Arguments, *, shutter: float | None = None, option: str 
         film = film_of(project, progress)
     asked = {"shot": arguments.shot, "section": arguments.section, "frames": arguments.frames}
     chosen = chosen_range(film.tracks, **asked, option=option)
-    return Pictured(film, scene_of(film, arguments.size, arguments.shutter if shutter is None else shutter), chosen)
+    return Pictured(film, scene_of(film, arguments.size, arguments.shutter), chosen)
 
 
 def out_folder(arguments: Arguments, film: ProjectFilm, name: str) -> Path:
