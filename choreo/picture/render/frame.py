@@ -25,6 +25,7 @@ from choreo.picture.render.colour import OnColour, Picture, Singles, to_8_bit, t
 from choreo.picture.render.coverage import Window, window_around
 from choreo.picture.render.exposure import Shown, exposed
 from choreo.picture.render.facets import Facets, facets_of
+from choreo.picture.render.form import Form
 from choreo.picture.render.moment import Moment, moment_at, scaled
 from choreo.picture.render.plates import PlateImage, plate_tile
 from choreo.picture.render.shade import BEYOND, Shade, carried_on, lenders
@@ -65,6 +66,7 @@ class Renderer:
     _tiles: dict[str, tuple[bytes, Tile | None]] = field(default_factory=dict)
     _outlines: dict[tuple[str, bytes], BaseGeometry] = field(default_factory=dict)
     _known: dict[str, Known] = field(default_factory=dict)
+    _forms: dict[str, Form] = field(default_factory=dict)
     _shades: dict[str, tuple[bytes, Shade | None]] = field(default_factory=dict)
     _coming: list[tuple[Camera, dict[str, Floats]]] = field(default_factory=list)
 
@@ -160,7 +162,14 @@ class Renderer:
         shown = {part: tile for part, tile in tiles.items() if tile is not None}
         blank = self._canvas.blank()
         known = layers_of(
-            shown, moment.order, moment.holds, lambda part: self._outline(part, moment), self.window, blank, self._known
+            shown,
+            moment.order,
+            moment.holds,
+            lambda part: self._outline(part, moment),
+            self.window,
+            blank,
+            self._known,
+            self._forms,
         )
         self._canvas.used(blank, [each.layer.tile.window for each in known.values()])
         self._known.clear()
@@ -171,7 +180,7 @@ class Renderer:
         """All layers, front to back, and the hero over them."""
         layers, veil = self.layers(moment), self._veil(moment)
         if veil is None:
-            return [Item(layer.tile.window, (layer,), layer.light) for layer in layers]
+            return [Item(layer.tile.window, (layer,), layer.light, layer.add_to) for layer in layers]
         items = [Item(layer.tile.window, (layer, veil), veil.over(layer)) for layer in layers]
         return [*items, Item(veil.hero.window, (veil,), veil.light)]
 

@@ -45,14 +45,13 @@ def test_the_sum_is_the_area_within_the_window(shape):
     assert coverage(shape, WINDOW).sum() == pytest.approx(inside.area, abs=1e-9)
 
 
-@given(st.lists(shapes(), min_size=1, max_size=4))
-def test_edge_pixels_are_all_pixels_that_are_covered_in_part(several):
-    for shape, found in zip(several, edge_pixels(several, WINDOW), strict=True):
-        truth = by_geos(shape).ravel()
-        index = np.flatnonzero((truth > 1e-6) & (truth < 1 - 1e-6))
-        assert found.at(index) == pytest.approx(truth[index], abs=1e-9)
-        assert (np.diff(found.index) > 0).all()
-        assert found.share == pytest.approx(truth[found.index], abs=1e-9)
+@given(shapes())
+def test_edge_pixels_are_all_pixels_that_are_covered_in_part(shape):
+    truth = by_geos(shape).ravel()
+    index, share = edge_pixels(shape, WINDOW)
+    assert np.isin(np.flatnonzero((truth > 1e-6) & (truth < 1 - 1e-6)), index).all()
+    assert (np.diff(index) > 0).all()
+    assert share == pytest.approx(truth[index], abs=1e-9)
 
 
 def test_a_triangle_by_hand():
