@@ -79,7 +79,11 @@ class Canvas:
 
     def add(self, window: Window, light: Picture) -> None:
         """Add light to a part of it."""
-        self.picture[window.slices] += light
+        self.add_by(window, lambda picture: np.add(picture[window.slices], light, out=picture[window.slices]))
+
+    def add_by(self, window: Window, add: Callable[[Picture], object]) -> None:
+        """Have light added to its picture, within a window."""
+        add(self.picture)
         touched = np.zeros_like(self._drawn)
         touched[_blocks(window)] = True
         self._note(touched)

@@ -137,3 +137,46 @@ def in_part(sums: Floats, whole: float) -> tuple[Ints, Floats]:
                 found[count], shares[count] = row * width + column, total
                 count += 1
     return found[:count].copy(), shares[:count].copy()
+
+
+@compiled
+def sloping(covered: Floats, whole: float) -> tuple[Ints, Floats]:
+    """Return the pixels that are covered in part, ascending, and how coverage (height, width) grows there (n, 2)."""
+    height, width = covered.shape
+    found, slopes, count = np.empty(height * width, dtype=np.int64), np.empty((height * width, 2)), 0
+    for row in range(height):
+        above, below = max(row - 1, 0), min(row + 1, height - 1)
+        for column in range(width):
+            if whole < covered[row, column] < 1 - whole:
+                before, after = max(column - 1, 0), min(column + 1, width - 1)
+                found[count] = row * width + column
+                slopes[count, 0] = covered[row, after] - covered[row, before]
+                slopes[count, 1] = covered[below, column] - covered[above, column]
+                count += 1
+    return found[:count].copy(), slopes[:count].copy()
+
+
+@compiled
+def run_along(
+    one: Ints, slopes_one: Floats, two: Ints, slopes_two: Floats, sine: float, apart: tuple[float, float], least: float
+) -> bool:
+    """Return whether two outlines run together.
+
+    They do in a pixel of both ascending lists where slopes are parallel, up to the sine of an angle, and where they part
+    by less than `least` along the slope, when they move against each other by `apart`.
+    """
+    i, j = 0, 0
+    while i < len(one) and j < len(two):
+        if one[i] < two[j]:
+            i += 1
+        elif one[i] > two[j]:
+            j += 1
+        else:
+            a, b, c, d = slopes_one[i, 0], slopes_one[i, 1], slopes_two[j, 0], slopes_two[j, 1]
+            length = math.sqrt(a * a + b * b)
+            parallel = abs(a * d - b * c) <= sine * length * math.sqrt(c * c + d * d)
+            if parallel and abs(a * apart[0] + b * apart[1]) < least * length or length == 0.0:
+                return True
+            i += 1
+            j += 1
+    return False
