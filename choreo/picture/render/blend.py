@@ -32,62 +32,49 @@ def hide(alpha: Singles, below: Singles, top: int, left: int, share: Singles) ->
 
 
 @compiled
-def meet(one: Ints, two: Ints) -> bool:
-    """Return whether two ascending lists have a number in common."""
-    i, j = 0, 0
-    while i < len(one) and j < len(two):
-        if one[i] == two[j]:
-            return True
-        if one[i] < two[j]:
-            i += 1
-        else:
-            j += 1
-    return False
-
-
-@compiled
 def mend(
-    sums: tuple[Floats, Floats, Floats],
+    index: Ints,
+    stride: int,
+    areas: Floats,
     whole: float,
     mine: Singles,
-    mine_at: tuple[int, int],
+    share: Singles,
+    at: tuple[int, int],
     its: Singles,
     its_at: tuple[int, int],
-    share: Singles,
-    share_at: tuple[int, int],
 ) -> None:
     """Put right what is left of an alpha less another, in pixels that the outlines of both cover in part.
 
     Parameters
     ----------
-    sums : three (height, width + 1) arrays
-        Row sums (`scan`) of the one shape, of the other, and of the one less the other, in one window.
+    index : (n,) array
+        Pixels, row * stride + column; those that do not lie in all pictures are left out.
+    stride : int
+    areas : (3, n) array
+        Of the one shape in them, of the other, and of what they have in common.
     whole : float
         A pixel that is covered by all but this much is covered whole.
-    mine, its : arrays, at (top, left)
-        The two alphas in that window.
-    share : array, at (top, left)
-        What is put right.
+    mine, share : arrays, their corner at (row, column)
+        The one alpha; what is put right.
+    its : array, its corner at (row, column)
+        The other one.
 
     """
     # Two alphas overlap as the two areas do that are known: as far along between the least that they can have in
     # common (side by side) and the most (one in the other).
-    first, second, less = sums
-    for y in range(first.shape[0]):
-        a, b, c = 0.0, 0.0, 0.0
-        for x in range(first.shape[1] - 1):
-            a += first[y, x]
-            b += second[y, x]
-            c += less[y, x]
-            if whole < a < 1 - whole and whole < b < 1 - whole:
-                # What the difference does not cover in part it does not cover: the first shape is not whole there.
-                common = a - c if whole < c < 1 - whole else a
-                least, most = max(a + b - 1, 0.0), min(a, b)
-                along = min(max((common - least) / max(most - least, 1e-12), 0.0), 1.0)
-                p = float(mine[mine_at[0] + y, mine_at[1] + x])
-                q = float(its[its_at[0] + y, its_at[1] + x])
-                least, most = max(p + q - 1, 0.0), min(p, q)
-                share[share_at[0] + y, share_at[1] + x] = max(p - least - along * (most - least), 0.0)
+    for n in range(len(index)):
+        a, b, common = areas[0, n], areas[1, n], areas[2, n]
+        row, column = index[n] // stride, index[n] % stride
+        y, x, v, u = row - at[0], column - at[1], row - its_at[0], column - its_at[1]
+        if not (whole < a < 1 - whole and whole < b < 1 - whole):
+            continue
+        if min(y, x, v, u) < 0 or y >= mine.shape[0] or x >= mine.shape[1] or v >= its.shape[0] or u >= its.shape[1]:
+            continue
+        least, most = max(a + b - 1, 0.0), min(a, b)
+        along = min(max((common - least) / max(most - least, 1e-12), 0.0), 1.0)
+        p, q = float(mine[y, x]), float(its[v, u])
+        least, most = max(p + q - 1, 0.0), min(p, q)
+        share[y, x] = max(p - least - along * (most - least), 0.0)
 
 
 @compiled

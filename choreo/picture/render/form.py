@@ -9,11 +9,22 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.regions import minus
-from choreo.picture.render.coverage import WHOLE, Rings, Window, rings_of, row_sums, window_around
+from choreo.model.plan import Floats
+from choreo.picture.render.coverage import WHOLE, Window, rings_of, row_sums, window_around
 from choreo.picture.render.moment import Hold
 
 Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Outline:
+    """One shape, its edges cut at the borders of rows of pixels; see `overlap`."""
+
+    pieces: Floats
+    begin: Ints
+    top: int
+    fringe: Ints
+    """(n,) the pixels of the frame (row * width + column, ascending) that it covers in part."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,36 +33,60 @@ class Form:
 
     silhouette: BaseGeometry
     holds: tuple[Hold, ...]
-    natural: BaseGeometry
-    """The silhouette less what is left out."""
-    rings: Rings
-    """Of the natural outline."""
+    outlines: tuple[Outline, ...]
+    """Of the silhouette, and of each region that is left out of it."""
     fringe: Ints
-    """(n,) the pixels of the frame (row * width + column, ascending) that the natural outline covers in part."""
+    """(n,) the pixels that any of these covers in part, ascending."""
 
 
 def form_of(silhouette: BaseGeometry, holds: Sequence[Hold], frame: Window, known: Form | None = None) -> Form:
     """Return the form of a silhouette, the known one if that was made from the very same objects."""
-    from choreo.picture.render import scan  # noqa: PLC0415
-
     same = known is not None and known.silhouette is silhouette and len(known.holds) == len(holds)
     if known is not None and same and all(one is two for one, two in zip(known.holds, holds, strict=True)):
         return known
-    natural = silhouette
-    for hold in holds:
-        natural = minus(alone(natural), alone(hold.region))[0]
-    rings = rings_of(natural)
-    where = None if natural.is_empty else window_around(natural.bounds, frame)
-    fringe = np.zeros(0, dtype=np.int64)
-    if where is not None:
-        index, _ = scan.in_part(row_sums(rings, where), WHOLE)
-        row, column = np.divmod(index, where.width)
-        fringe = (row + (where.y - frame.y)) * frame.width + (column + (where.x - frame.x))
-    return Form(silhouette, tuple(holds), natural, rings, fringe)
+    outlines = tuple(outline_of(shape, frame) for shape in (silhouette, *(hold.region for hold in holds)))
+    fringe = outlines[0].fringe if len(outlines) == 1 else np.unique(np.concatenate([each.fringe for each in outlines]))
+    return Form(silhouette, tuple(holds), outlines, fringe)
 
 
-def alone(shape: BaseGeometry) -> NDArray[np.object_]:
-    """Return an array with one shape."""
-    out = np.empty(1, dtype=np.object_)
-    out[0] = shape
-    return out
+def outline_of(shape: BaseGeometry, frame: Window) -> Outline:
+    """Return a valid Polygon or MultiPolygon, px, as far as it lies in the frame."""
+    from choreo.picture.render import overlap, scan  # noqa: PLC0415
+
+    where = None if shape.is_empty else window_around(shape.bounds, frame)
+    if where is None:
+        return Outline(np.zeros((0, 5)), np.zeros(1, dtype=np.int64), 0, np.zeros(0, dtype=np.int64))
+    rings = rings_of(shape)
+    index = scan.in_part(row_sums(rings, where), WHOLE)[0]
+    row, column = np.divmod(index, where.width)
+    fringe = (row + where.y) * frame.width + column + where.x
+    pieces, begin = overlap.by_rows(rings.xy, rings.start, rings.sign, where.y, where.height)
+    return Outline(pieces, begin, where.y, fringe)
+
+
+def commons(index: Ints, frame: Window, own: Sequence[Outline], others: Sequence[Sequence[Outline]]) -> Floats:
+    """Return the areas (3, n) in pixels of the frame of one shape, of others together, and of what they have in common.
+
+    Parameters
+    ----------
+    index : (n,) array
+        Pixels of the frame.
+    frame : Window
+        Its corner is at (0, 0).
+    own : sequence of Outline
+        The first, less the others.
+    others : sequence of such sequences
+
+    """
+    from choreo.picture.render import overlap  # noqa: PLC0415
+
+    outlines = [*own, *(outline for each in others for outline in each)]
+    offset = np.cumsum([0, *(len(outline.pieces) for outline in outlines)])
+    begin = np.concatenate([outline.begin + start for outline, start in zip(outlines, offset, strict=False)])
+    first = np.cumsum([0, *(len(outline.begin) for outline in outlines)])
+    tops = np.array([outline.top for outline in outlines])
+    sizes = [len(each) for each in (own, *others)]
+    group = np.repeat(np.arange(len(sizes)), sizes)
+    positive = np.concatenate([[True], group[1:] != group[:-1]])
+    pieces = np.concatenate([outline.pieces for outline in outlines])
+    return np.stack(overlap.commons(index, frame.width, (pieces, begin, first, tops), group, positive))

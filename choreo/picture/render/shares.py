@@ -18,10 +18,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.regions import joined, minus
+from choreo.geometry.regions import joined
 from choreo.picture.render.colour import Picture, Singles, by_pixel
-from choreo.picture.render.coverage import WHOLE, Rings, Window, coverage, rings_of, row_sums, window_around
-from choreo.picture.render.form import Form, alone, form_of
+from choreo.picture.render.coverage import WHOLE, Window, coverage, window_around
+from choreo.picture.render.form import Form, Ints, Outline, commons, form_of
 from choreo.picture.render.moment import Hold
 from choreo.picture.render.tile import Tile
 
@@ -169,9 +169,10 @@ class _Work:
         alpha, peeping = self._held(part, tile) if part in self.holds else (tile.alpha, None)
         share = np.empty_like(alpha)
         before = self._before(part, tile.window)
-        if meets and blend.hide(alpha, before.picture, before.top, before.left, share):
+        top, left = tile.window.y - before.window.y, tile.window.x - before.window.x
+        if meets and blend.hide(alpha, before.values, top, left, share):
             self._mend(part, meets, alpha, before, share)
-            if before.picture is not self.taken:
+            if before.values is not self.taken:
                 np.minimum(share, 1 - self.taken[tile.window.within(self.frame)], out=share)
         else:
             share = alpha
@@ -179,12 +180,13 @@ class _Work:
 
     def _held(self, part: str, tile: Tile) -> tuple[Singles, Peeping | None]:
         """The alpha of a part less its holdouts, each as opaque as the plate that it stands behind."""
+        from choreo.picture.render import overlap  # noqa: PLC0415
+
         window, own, holds = tile.window, tile.alpha, self.holds[part]
-        union = joined([alone(hold.region) for hold in holds])[0]
+        union = joined([np.array([hold.region], dtype=np.object_) for hold in holds])[0]
         where = None if union.is_empty else window_around(union.bounds, window)
         if where is None:
             return own, None
-        rings = rings_of(union)
         held = coverage(union, where).astype(np.float32)
         hiders = np.zeros_like(held)
         for hold in holds:
@@ -199,30 +201,41 @@ class _Work:
         held -= peeps
         out = own.copy()
         out[there] *= 1 - held
-        form = self._form(part)
-        _mended((rings_of(form.silhouette), rings, form.rings), where, window, own, _Taken(held, 0, 0), out)
+        silhouette, *regions = self._form(part).outlines
+        index = _united([overlap.in_both(silhouette.fringe, region.fringe) for region in regions])
+        self._put_right(index, [silhouette], [[region] for region in regions], _At(own, window), _At(held, where), out)
         return out, peeping
 
-    def _mend(self, part: str, meets: list[str], alpha: Singles, before: _Taken, share: Singles) -> None:
+    def _mend(self, part: str, meets: list[str], alpha: Singles, before: _At, share: Singles) -> None:
         """Put right the pixels in which the outlines of a part and of those before it meet.
 
         Of those before it that have no edge in such a pixel, each covers it whole or not at all: they change nothing.
         """
+        from choreo.picture.render import overlap  # noqa: PLC0415
+
+        own, mine = self._form(part), _At(alpha, self.tiles[part].window)
+        shared = [(form, overlap.in_both(own.fringe, form.fringe)) for form in map(self._form, meets)]
+        near = [(form, index) for form, index in shared if index.size]
+        index = _united([index for _, index in near])
+        self._put_right(index, own.outlines, [form.outlines for form, _ in near], mine, before, share)
+
+    def _put_right(
+        self,
+        index: Ints,
+        own: Sequence[Outline],
+        others: Sequence[Sequence[Outline]],
+        mine: _At,
+        its: _At,
+        share: Singles,
+    ) -> None:
         from choreo.picture.render import blend  # noqa: PLC0415
 
-        own, window = self._form(part), self.tiles[part].window
-        near = [form for form in map(self._form, meets) if blend.meet(form.fringe, own.fringe)]
-        if not near:
-            return
-        covered = joined([alone(form.natural) for form in near])
-        left = minus(alone(own.natural), covered)[0]
-        where = window_around(covered[0].bounds, window)
-        mine = None if where is None else window_around(own.natural.bounds, where)
-        if mine is not None:
-            seen = _Taken(before.picture, before.top + mine.y - window.y, before.left + mine.x - window.x)
-            _mended((own.rings, rings_of(covered[0]), rings_of(left)), mine, window, alpha, seen, share)
+        if index.size:
+            areas = commons(index, self.frame, own, others)
+            at, its_at = (mine.window.y, mine.window.x), (its.window.y, its.window.x)
+            blend.mend(index, self.frame.width, areas, WHOLE, mine.values, share, at, its.values, its_at)
 
-    def _before(self, part: str, window: Window) -> _Taken:
+    def _before(self, part: str, window: Window) -> _At:
         """What is taken before a part, less what shows only because this part's plate is not opaque there."""
         out = None
         for peeping in self.peeping:
@@ -230,9 +243,7 @@ class _Work:
             if common is not None:
                 out = self.taken[window.within(self.frame)].copy() if out is None else out
                 out[common.within(window)] -= peeping.share[common.within(peeping.window)]
-        if out is None:
-            return _Taken(self.taken, window.y - self.frame.y, window.x - self.frame.x)
-        return _Taken(np.maximum(out, 0), 0, 0)
+        return _At(self.taken, self.frame) if out is None else _At(np.maximum(out, 0), window)
 
     def _form(self, part: str) -> Form:
         if part not in self.asked:
@@ -243,23 +254,18 @@ class _Work:
 
 
 @dataclass(frozen=True, eq=False)
-class _Taken:
-    """How much of each pixel is taken, in an array that begins somewhere."""
+class _At:
+    """Numbers (height, width) of the pixels of a window."""
 
-    picture: Singles
-    top: int
-    left: int
+    values: Singles
+    window: Window
 
 
-def _mended(
-    shapes: tuple[Rings, Rings, Rings], where: Window, window: Window, mine: Singles, its: _Taken, share: Singles
-) -> None:
-    """See `blend.mend`; the first alpha and the share are of the tile's window, the other begins with `where`."""
-    from choreo.picture.render import blend  # noqa: PLC0415
-
-    own, covered, left = (row_sums(shape, where) for shape in shapes)
-    at = (where.y - window.y, where.x - window.x)
-    blend.mend((own, covered, left), WHOLE, mine, at, its.picture, (its.top, its.left), share, at)
+def _united(lists: Sequence[Ints]) -> Ints:
+    """The numbers of ascending lists, ascending."""
+    if len(lists) > 1:
+        return np.unique(np.concatenate(lists))
+    return lists[0] if lists else np.zeros(0, dtype=np.int64)
 
 
 def _add(total: Singles, where: Window, tile: Tile | None) -> None:
