@@ -16,19 +16,22 @@ Singles = NDArray[np.float32]
 
 _ONE = np.float32(1)
 _NONE = np.float32(0)
+_ROUNDING = np.float32(1e-6)
 
 
 @compiled
-def hide(alpha: Singles, below: Singles, top: int, left: int, share: Singles) -> bool:
-    """Fill the share that is left of an alpha where some of each pixel is taken; return whether any is."""
+def hide(alpha: Singles, below: Singles, top: int, left: int, share: Singles) -> tuple[bool, bool]:
+    """Fill the share that is left of an alpha where some of each pixel is taken; return whether any is, and any left."""
     height, width = alpha.shape
-    count = 0
+    taken, seen = 0, 0
     for y in range(height):
         own, before, out = alpha[y], below[top + y, left : left + width], share[y]
         for x in range(width):
-            count += before[x] > _NONE
-            out[x] = own[x] * (_ONE - before[x])
-    return count > 0
+            some = own[x] * (_ONE - before[x])
+            out[x] = some
+            taken += before[x] > _NONE
+            seen += some > _ROUNDING
+    return taken > 0, seen > 0
 
 
 @compiled

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -44,9 +45,10 @@ def form_of(silhouette: BaseGeometry, holds: Sequence[Hold], frame: Window, know
     same = known is not None and known.silhouette is silhouette and len(known.holds) == len(holds)
     if known is not None and same and all(one is two for one, two in zip(known.holds, holds, strict=True)):
         return known
-    outlines = tuple(outline_of(shape, frame) for shape in (silhouette, *(hold.region for hold in holds)))
-    fringe = outlines[0].fringe if len(outlines) == 1 else np.unique(np.concatenate([each.fringe for each in outlines]))
-    return Form(silhouette, tuple(holds), outlines, fringe)
+    kept = {} if known is None else {id(hold): each for hold, each in zip(known.holds, known.outlines[1:], strict=True)}
+    regions = [kept[id(hold)] if id(hold) in kept else outline_of(hold.region, frame) for hold in holds]
+    outlines = (outline_of(silhouette, frame), *regions)
+    return Form(silhouette, tuple(holds), outlines, united([each.fringe for each in outlines]))
 
 
 def outline_of(shape: BaseGeometry, frame: Window) -> Outline:
@@ -81,12 +83,21 @@ def commons(index: Ints, frame: Window, own: Sequence[Outline], others: Sequence
     from choreo.picture.render import overlap  # noqa: PLC0415
 
     outlines = [*own, *(outline for each in others for outline in each)]
-    offset = np.cumsum([0, *(len(outline.pieces) for outline in outlines)])
-    begin = np.concatenate([outline.begin + start for outline, start in zip(outlines, offset, strict=False)])
-    first = np.cumsum([0, *(len(outline.begin) for outline in outlines)])
-    tops = np.array([outline.top for outline in outlines])
-    sizes = [len(each) for each in (own, *others)]
-    group = np.repeat(np.arange(len(sizes)), sizes)
-    positive = np.concatenate([[True], group[1:] != group[:-1]])
     pieces = np.concatenate([outline.pieces for outline in outlines])
-    return np.stack(overlap.commons(index, frame.width, (pieces, begin, first, tops), group, positive))
+    begin = np.concatenate([outline.begin for outline in outlines])
+    starts = list(itertools.accumulate([0, *(len(outline.pieces) for outline in outlines)]))
+    first = list(itertools.accumulate([0, *(len(outline.begin) for outline in outlines)]))
+    tops = [outline.top for outline in outlines]
+    groups = [number for number, each in enumerate((own, *others)) for _ in each]
+    places = np.array([starts[:-1], first[:-1], first[1:], tops, groups], dtype=np.int64)
+    return overlap.commons(index, frame.width, pieces, begin, places)
+
+
+def united(lists: Sequence[Ints]) -> Ints:
+    """Return the numbers of ascending lists, ascending."""
+    from choreo.picture.render import overlap  # noqa: PLC0415
+
+    out = lists[0] if lists else np.zeros(0, dtype=np.int64)
+    for each in lists[1:]:
+        out = overlap.in_either(out, each)
+    return out

@@ -34,7 +34,7 @@ from choreo.picture.render.shade import BEYOND, Shade, carried_on, lenders
 from choreo.picture.render.shares import Known, Layer, layers_of
 from choreo.picture.render.solids import shading, solid_tile
 from choreo.picture.render.stack import in_order
-from choreo.picture.render.standing import scaled, ways_of
+from choreo.picture.render.standing import Standing, scaled, ways_of
 from choreo.picture.render.tile import Tile
 from choreo.picture.render.veil import Veil
 
@@ -67,6 +67,7 @@ class Renderer:
     sequences: Mapping[str, Mapping[int, PlateImage]] = field(default_factory=dict)
     """Plates with a picture of their own for some plate frames: of a part, by plate frame."""
     _tiles: dict[str, tuple[bytes, Tile | None]] = field(default_factory=dict)
+    _stood: dict[str, tuple[Standing, Standing | None, Tile | None]] = field(default_factory=dict)
     _outlines: dict[tuple[str, bytes], BaseGeometry] = field(default_factory=dict)
     _known: dict[str, Known] = field(default_factory=dict)
     _forms: dict[str, Form] = field(default_factory=dict)
@@ -167,6 +168,7 @@ class Renderer:
             return [self.moment(shot, float(frame))]
         ways = ways_of(shot, frame, span, self.origins, size, self._reach)
         middle = self.moment(shot, float(frame))
+        self._expect(shot, frame, [middle])
         taken = exposure(frame, span, in_step(ways, lambda part: self._outline(part, middle), self.window))
         moments = moments_at(shot, taken.times, self.origins, size, taken.own)
         bare = {part.id for part in self.assembly.parts} - self.plates.keys() - self.sequences.keys()
@@ -218,6 +220,13 @@ class Renderer:
         return self._kept("\n", key, lambda: plate_tile(hero, (float(x), float(y)), scale, self.window))
 
     def _tile(self, part: str, moment: Moment) -> Tile | None:
+        at, lit = moment.parts[part], None if moment.lit is None else moment.lit.parts[part]
+        known = self._stood.get(part)
+        if known is None or known[0] is not at or known[1] is not lit:
+            known = self._stood[part] = at, lit, self._made_tile(part, moment)
+        return known[2]
+
+    def _made_tile(self, part: str, moment: Moment) -> Tile | None:
         at = moment.parts[part]
         plate = self._plate(part, at.plate_frame)
         if plate is not None:

@@ -19,7 +19,6 @@ from choreo.model.plan import Floats
 from choreo.picture.render.compiled import compiled
 
 Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 
 @compiled
@@ -71,8 +70,12 @@ def _heights(near: Floats, count: int, left: float, top: float, out: Floats) -> 
     out[0], out[1] = top, top + 1.0
     for i in range(count):
         one = near[i]
-        out[many], out[many + 1] = one[1], one[3]
-        many += 2
+        for end in (one[1], one[3]):
+            if top < end < top + 1.0:
+                out[many] = end
+                many += 1
+        if max(one[0], one[2]) <= left:  # only how often it is wound around counts
+            continue
         for side in (left, left + 1.0):
             if (one[0] - side) * (one[2] - side) < 0:
                 out[many] = one[1] + (side - one[0]) / (one[2] - one[0]) * (one[3] - one[1])
@@ -80,7 +83,7 @@ def _heights(near: Floats, count: int, left: float, top: float, out: Floats) -> 
         for j in range(i):
             two = near[j]
             a, b = max(one[1], two[1]), min(one[3], two[3])
-            if a < b:
+            if a < b and max(two[0], two[2]) > left:
                 before, after = _at(one, a) - _at(two, a), _at(one, b) - _at(two, b)
                 if before * after < 0:
                     out[many] = a + (b - a) * (before / (before - after))
@@ -95,11 +98,12 @@ def _heights(near: Floats, count: int, left: float, top: float, out: Floats) -> 
 
 
 @compiled
-def _inside(wound: Ints, group: Ints, positive: Bools) -> tuple[bool, bool]:
+def _inside(wound: Ints, group: Ints) -> tuple[bool, bool]:
     """Whether a place is in group 0, and whether in any other one, by how often shapes wind around it."""
     here, there, inside = False, False, False
     for shape in range(len(wound)):
-        inside = wound[shape] > 0 if positive[shape] else inside and wound[shape] <= 0
+        begins = shape == 0 or group[shape] != group[shape - 1]
+        inside = wound[shape] > 0 if begins else inside and wound[shape] <= 0
         if shape + 1 == len(wound) or group[shape + 1] != group[shape]:
             here, there = (inside, there) if group[shape] == 0 else (here, there or inside)
     return here, there
@@ -107,7 +111,7 @@ def _inside(wound: Ints, group: Ints, positive: Bools) -> tuple[bool, bool]:
 
 @compiled
 def _lengths(
-    near: Floats, count: int, y: float, left: float, cuts: Floats, wound: Ints, group: Ints, positive: Bools
+    near: Floats, count: int, y: float, left: float, cuts: Floats, wound: Ints, group: Ints
 ) -> tuple[float, float, float]:
     """Lengths, within the pixel from `left` on, of the line at y in group 0, in any other one, and in both."""
     wound[:] = 0
@@ -128,7 +132,7 @@ def _lengths(
     at = left
     for i in range(many + 1):
         end = cuts[i, 0] if i < many else left + 1
-        here, there = _inside(wound, group, positive)
+        here, there = _inside(wound, group)
         own += (end - at) * here
         others += (end - at) * there
         both += (end - at) * (here and there)
@@ -139,48 +143,44 @@ def _lengths(
 
 
 @compiled
-def commons(
-    index: Ints, stride: int, shapes: tuple[Floats, Ints, Ints, Ints], group: Ints, positive: Bools
-) -> tuple[Floats, Floats, Floats]:
-    """Return the areas in pixels of group 0, of all other groups together, and of what it has in common with these.
+def commons(index: Ints, stride: int, pieces: Floats, begin: Ints, places: Ints) -> Floats:
+    """Return the areas (3, n) in pixels of group 0, of all other groups together, and of what it has in common with these.
 
     Parameters
     ----------
     index : (n,) array
         Pixels, row * stride + column.
     stride : int
-    shapes : arrays
-        The pieces (`by_rows`) of k shapes, one after another; where the rows of each begin, and the last one ends; where
-        each shape's numbers begin in that (k + 1,); the first row of each (k,).
-    group, positive : (k,) arrays
-        Groups lie next to each other. A group is its first shape, which is positive, less the others.
-
-    Returns
-    -------
-    three (n,) arrays
+    pieces : (p, 5) array
+        Of k shapes, one after another; see `by_rows`.
+    begin : array
+        Of each shape where its rows begin among its pieces, and where the last one ends; one after another.
+    places : (5, k) array
+        Of each shape: where its pieces begin, where its numbers in `begin` do and end, its first row, and its group.
+        Groups lie next to each other; a group is its first shape less the others.
 
     """
-    pieces, begin, first, tops = shapes
+    start, first, last, tops, group = places
     out = np.zeros((3, len(index)))
-    count_of = len(tops)
-    wound = np.zeros(count_of, dtype=np.int64)
+    shapes = len(tops)
+    wound = np.zeros(shapes, dtype=np.int64)
     room = 64
     near, cuts, heights = np.empty((room, 6)), np.empty((room + 1, 3)), np.empty(room * (room + 8))
     for n in range(len(index)):
         row, left = index[n] // stride, float(index[n] % stride)
         most = 0
-        for shape in range(count_of):
-            local = row - tops[shape]
-            if 0 <= local < first[shape + 1] - first[shape] - 1:
-                most += begin[first[shape] + local + 1] - begin[first[shape] + local]
+        for shape in range(shapes):
+            at = first[shape] + row - tops[shape]
+            if first[shape] <= at < last[shape] - 1:
+                most += begin[at + 1] - begin[at]
         if most > room:
             room = 2 * most
             near, cuts, heights = np.empty((room, 6)), np.empty((room + 1, 3)), np.empty(room * (room + 8))
         count = 0
-        for shape in range(count_of):
-            local = row - tops[shape]
-            if 0 <= local < first[shape + 1] - first[shape] - 1:
-                for k in range(begin[first[shape] + local], begin[first[shape] + local + 1]):
+        for shape in range(shapes):
+            at = first[shape] + row - tops[shape]
+            if first[shape] <= at < last[shape] - 1:
+                for k in range(start[shape] + begin[at], start[shape] + begin[at + 1]):
                     if min(pieces[k, 0], pieces[k, 2]) < left + 1:  # what lies to the right changes nothing
                         near[count, :5] = pieces[k]
                         near[count, 5] = shape
@@ -190,11 +190,11 @@ def commons(
             high = heights[i + 1] - heights[i]
             if high > 0:
                 y = (heights[i] + heights[i + 1]) / 2
-                own, others, both = _lengths(near, count, y, left, cuts, wound, group, positive)
+                own, others, both = _lengths(near, count, y, left, cuts, wound, group)
                 out[0, n] += own * high
                 out[1, n] += others * high
                 out[2, n] += both * high
-    return out[0], out[1], out[2]
+    return out
 
 
 @compiled
@@ -211,4 +211,21 @@ def in_both(one: Ints, two: Ints) -> Ints:
             count += 1
             i += 1
             j += 1
+    return out[:count].copy()
+
+
+@compiled
+def in_either(one: Ints, two: Ints) -> Ints:
+    """Return the numbers of two ascending lists, each once, ascending."""
+    out, i, j, count = np.empty(len(one) + len(two), dtype=np.int64), 0, 0, 0
+    while i < len(one) or j < len(two):
+        if j == len(two) or (i < len(one) and one[i] < two[j]):
+            out[count] = one[i]
+            i += 1
+        else:
+            if i < len(one) and one[i] == two[j]:
+                i += 1
+            out[count] = two[j]
+            j += 1
+        count += 1
     return out[:count].copy()

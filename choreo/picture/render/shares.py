@@ -21,7 +21,7 @@ from shapely.geometry.base import BaseGeometry
 from choreo.geometry.regions import joined
 from choreo.picture.render.colour import Picture, Singles, by_pixel
 from choreo.picture.render.coverage import WHOLE, Window, coverage, window_around
-from choreo.picture.render.form import Form, Ints, Outline, commons, form_of
+from choreo.picture.render.form import Form, Ints, Outline, commons, form_of, united
 from choreo.picture.render.moment import Hold
 from choreo.picture.render.tile import Tile
 
@@ -170,8 +170,10 @@ class _Work:
         share = np.empty_like(alpha)
         before = self._before(part, tile.window)
         top, left = tile.window.y - before.window.y, tile.window.x - before.window.x
-        if meets and blend.hide(alpha, before.values, top, left, share):
-            self._mend(part, meets, alpha, before, share)
+        hidden, seen = blend.hide(alpha, before.values, top, left, share) if meets else (False, True)
+        if hidden:
+            if seen:  # of what is hidden whole nothing comes back at edges
+                self._mend(part, meets, alpha, before, share)
             if before.values is not self.taken:
                 np.minimum(share, 1 - self.taken[tile.window.within(self.frame)], out=share)
         else:
@@ -202,7 +204,7 @@ class _Work:
         out = own.copy()
         out[there] *= 1 - held
         silhouette, *regions = self._form(part).outlines
-        index = _united([overlap.in_both(silhouette.fringe, region.fringe) for region in regions])
+        index = united([overlap.in_both(silhouette.fringe, region.fringe) for region in regions])
         self._put_right(index, [silhouette], [[region] for region in regions], _At(own, window), _At(held, where), out)
         return out, peeping
 
@@ -216,7 +218,7 @@ class _Work:
         own, mine = self._form(part), _At(alpha, self.tiles[part].window)
         shared = [(form, overlap.in_both(own.fringe, form.fringe)) for form in map(self._form, meets)]
         near = [(form, index) for form, index in shared if index.size]
-        index = _united([index for _, index in near])
+        index = united([index for _, index in near])
         self._put_right(index, own.outlines, [form.outlines for form, _ in near], mine, before, share)
 
     def _put_right(
@@ -259,13 +261,6 @@ class _At:
 
     values: Singles
     window: Window
-
-
-def _united(lists: Sequence[Ints]) -> Ints:
-    """The numbers of ascending lists, ascending."""
-    if len(lists) > 1:
-        return np.unique(np.concatenate(lists))
-    return lists[0] if lists else np.zeros(0, dtype=np.int64)
 
 
 def _add(total: Singles, where: Window, tile: Tile | None) -> None:

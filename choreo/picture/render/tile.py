@@ -21,7 +21,9 @@ class Tile:
     @cached_property
     def alpha(self) -> Singles:
         """The last channel by itself."""
-        return np.ascontiguousarray(self.picture[..., 3])
+        import cv2  # noqa: PLC0415
+
+        return np.asarray(cv2.extractChannel(self.picture, 3), dtype=np.float32)
 
     def add_to(self, total: Picture, frame: Window, window: Window, share: Singles, weight: float = 1.0) -> None:
         """Add the picture with another alpha (its height, its width), times a weight, to the picture of a frame.
