@@ -20,7 +20,7 @@ from choreo.model.tracks import Key, PartTrack, ShotTracks
 
 _DRAWS = ("picture/render", "geometry", "motion", "model", "write", "frames")
 """Folders of code that a picture may hang on."""
-_LIBRARIES = ("numpy", "shapely", "opencv-python-headless")
+_LIBRARIES = ("numpy", "shapely", "opencv-python-headless", "numba")
 _CAMERA_REACH = 2
 """Frames about a frame that its camera between frames is made from."""
 

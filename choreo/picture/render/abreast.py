@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from choreo.picture.render.blur import ERROR, samples_for
-from choreo.picture.render.coverage import WHOLE, Window, rings_of, row_sums, window_around
+from choreo.picture.render.coverage import Window, rings_of, row_sums, window_around
 from choreo.picture.render.standing import Way
 
 Ints = NDArray[np.int64]
@@ -24,6 +24,9 @@ Floats = NDArray[np.float64]
 _SINE = 0.35
 """Of the angle between two edges (20 degrees) below which they run together: there a mismatch by half a step of the
 slower one moves less than three times as much area as square to the edge."""
+_LEAST = 0.15
+"""Growth of coverage a px that tells an edge: it is half of the whole in a pixel that an edge goes through or along, and
+still a quarter next to it, so that edges are found which meet on the border of two pixels."""
 
 
 def in_step(ways: Mapping[str, Way], outline: Callable[[str], BaseGeometry], frame: Window) -> dict[str, float]:
@@ -73,12 +76,12 @@ def _parting(one: Way, two: Way) -> tuple[tuple[float, float], float]:
 
 
 def _edges(outline: BaseGeometry, frame: Window) -> tuple[Window, Ints, Floats] | None:
-    """Where an outline lies, the pixels of the frame that it covers in part, and its slope there (n, 2)."""
+    """Where an outline lies, the pixels of the frame by its edges, and how its coverage grows there (n, 2)."""
     from choreo.picture.render import scan  # noqa: PLC0415
 
-    where = None if outline.is_empty else window_around(outline.bounds, frame, margin=1)
+    where = None if outline.is_empty else window_around(outline.bounds, frame, margin=2)
     if where is None:
         return None
-    index, slopes = scan.sloping(scan.areas(row_sums(rings_of(outline), where)), WHOLE)
+    index, slopes = scan.sloping(scan.areas(row_sums(rings_of(outline), where)), _LEAST)
     row, column = np.divmod(index, where.width)
     return where, (row + (where.y - frame.y)) * frame.width + (column + (where.x - frame.x)), slopes

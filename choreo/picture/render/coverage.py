@@ -131,7 +131,7 @@ def row_sums(rings: Rings, window: Window) -> Floats:
 
 
 def quad_sums(quads: Floats, tones: Floats, window: Window) -> tuple[Floats, Floats]:
-    """Return the summed coverage of quadrilaterals, and the same weighted by a tone each.
+    """Return the row sums (`scan`) of the coverage of quadrilaterals, and of the same weighted by a tone each.
 
     Quadrilaterals that share an edge add up to the coverage of both without a seam.
 
@@ -145,15 +145,15 @@ def quad_sums(quads: Floats, tones: Floats, window: Window) -> tuple[Floats, Flo
 
     Returns
     -------
-    (height, width) arrays
-        Above 1 where quadrilaterals overlap.
+    (height, width + 1) arrays
+        Along rows they sum to more than 1 where quadrilaterals overlap.
 
     """
     from choreo.picture.render import scan  # noqa: PLC0415
 
     near, lit = np.zeros((2, window.height, window.width + 1))
     scan.add_quads(near, lit, np.ascontiguousarray(quads), np.ascontiguousarray(tones), window.x, window.y)
-    return scan.summed(near), scan.summed(lit)
+    return near, lit
 
 
 def edge_pixels(shape: BaseGeometry, window: Window) -> tuple[Ints, Floats]:

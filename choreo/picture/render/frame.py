@@ -313,7 +313,9 @@ class Renderer:
         ]
         holds = [(part, hold.region.wkb, hold.behind) for part, each in moment.holds.items() for hold in each]
         said = repr((moment.order, holds, moment.hero)).encode()
-        cameras = dict.fromkeys([moment.camera.matrix.tobytes(), *(at.camera.matrix.tobytes() for at in moment.parts.values())])
+        cameras = dict.fromkeys(
+            [moment.camera.matrix.tobytes(), *(at.camera.matrix.tobytes() for at in moment.parts.values())]
+        )
         return b"".join(cameras) + np.array(rows).tobytes() + said
 
     def _outline(self, part: str, moment: Moment) -> BaseGeometry:
@@ -358,8 +360,8 @@ class Renderer:
         numbers = range(first, min(first + _COMPANY, shot.frames))
         cameras = [camera_from_matrix(scaled(shot.cameras[other], SIZES[self.size])) for other in numbers]
         for track in shot.parts:
-            seen = zip(cameras, track.position[first : first + _COMPANY], strict=True)
-            self._coming[track.id] = {_view_key(camera, shift): (camera, shift) for camera, shift in seen}
+            places = zip(cameras, track.position[first : first + _COMPANY], strict=True)
+            self._coming[track.id] = {_view_key(camera, shift): (camera, shift) for camera, shift in places}
 
 
 def _view_key(camera: Camera, shift: Floats) -> bytes:

@@ -33,7 +33,7 @@ def by_rows(xy: Floats, start: Ints, sign: Floats, top: int, rows: int) -> tuple
         for k in range(start[ring], start[ring + 1] - 1):
             y0, y1 = min(xy[k, 1], xy[k + 1, 1]), max(xy[k, 1], xy[k + 1, 1])
             if y1 > y0:
-                for row in range(max(int(math.floor(y0)) - top, 0), min(int(math.ceil(y1)) - top, rows)):
+                for row in range(max(math.floor(y0) - top, 0), min(math.ceil(y1) - top, rows)):
                     begin[row + 2] += 1
     for row in range(rows):
         begin[row + 2] += begin[row + 1]
@@ -46,7 +46,7 @@ def by_rows(xy: Floats, start: Ints, sign: Floats, top: int, rows: int) -> tuple
             if not y1 > y0:
                 continue
             slope, least, most = (x1 - x0) / (y1 - y0), min(x0, x1), max(x0, x1)
-            for row in range(max(int(math.floor(y0)) - top, 0), min(int(math.ceil(y1)) - top, rows)):
+            for row in range(max(math.floor(y0) - top, 0), min(math.ceil(y1) - top, rows)):
                 a, b = max(y0, float(top + row)), min(y1, top + row + 1.0)
                 place = begin[row + 1]
                 begin[row + 1] += 1
@@ -60,7 +60,8 @@ def by_rows(xy: Floats, start: Ints, sign: Floats, top: int, rows: int) -> tuple
 
 @compiled
 def _at(piece: Floats, y: float) -> float:
-    return piece[0] + (y - piece[1]) * ((piece[2] - piece[0]) / (piece[3] - piece[1]))
+    x0, y0, x1, y1 = piece[0], piece[1], piece[2], piece[3]
+    return float(x0 + (y - y0) * ((x1 - x0) / (y1 - y0)))
 
 
 @compiled
@@ -144,7 +145,7 @@ def _lengths(
 
 @compiled
 def commons(index: Ints, stride: int, pieces: Floats, begin: Ints, places: Ints) -> Floats:
-    """Return the areas (3, n) in pixels of group 0, of all other groups together, and of what it has in common with these.
+    """Return the areas (3, n) in pixels of group 0, of all others together, and of what it has in common with these.
 
     Parameters
     ----------

@@ -41,7 +41,7 @@ def _add_edge(sums: Floats, x0: float, y0: float, x1: float, y1: float, weight: 
     slope = (x1 - x0) / (y1 - y0)
     least, most = min(x0, x1), max(x0, x1)
     weight = -weight if y1 > y0 else weight
-    for row in range(int(math.floor(top)), int(math.ceil(bottom))):
+    for row in range(math.floor(top), math.ceil(bottom)):
         upper, lower = max(float(row), top), min(row + 1.0, bottom)
         # Interpolation may overshoot an end by a rounding; the edge itself does not.
         one = min(max(x0 + (upper - y0) * slope, least), most)
@@ -97,19 +97,6 @@ def add_quads(near: Floats, lit: Floats, quads: Floats, tones: Floats, left: int
 
 
 @compiled
-def summed(sums: Floats) -> Floats:
-    """Return running sums along rows (height, width)."""
-    height, width = sums.shape[0], sums.shape[1] - 1
-    out = np.empty((height, width))
-    for row in range(height):
-        total = 0.0
-        for column in range(width):
-            total += sums[row, column]
-            out[row, column] = total
-    return out
-
-
-@compiled
 def areas(sums: Floats) -> Floats:
     """Return running sums along rows (height, width), within 0 and 1."""
     height, width = sums.shape[0], sums.shape[1] - 1
@@ -140,18 +127,18 @@ def in_part(sums: Floats, whole: float) -> tuple[Ints, Floats]:
 
 
 @compiled
-def sloping(covered: Floats, whole: float) -> tuple[Ints, Floats]:
-    """Return the pixels that are covered in part, ascending, and how coverage (height, width) grows there (n, 2)."""
+def sloping(covered: Floats, least: float) -> tuple[Ints, Floats]:
+    """Return the pixels in which coverage (height, width) grows by more than `least` a px, ascending; how (n, 2)."""
     height, width = covered.shape
     found, slopes, count = np.empty(height * width, dtype=np.int64), np.empty((height * width, 2)), 0
     for row in range(height):
         above, below = max(row - 1, 0), min(row + 1, height - 1)
         for column in range(width):
-            if whole < covered[row, column] < 1 - whole:
-                before, after = max(column - 1, 0), min(column + 1, width - 1)
-                found[count] = row * width + column
-                slopes[count, 0] = covered[row, after] - covered[row, before]
-                slopes[count, 1] = covered[below, column] - covered[above, column]
+            before, after = max(column - 1, 0), min(column + 1, width - 1)
+            across = (covered[row, after] - covered[row, before]) / 2
+            down = (covered[below, column] - covered[above, column]) / 2
+            if across * across + down * down > least * least:
+                found[count], slopes[count, 0], slopes[count, 1] = row * width + column, across, down
                 count += 1
     return found[:count].copy(), slopes[:count].copy()
 
@@ -162,8 +149,8 @@ def run_along(
 ) -> bool:
     """Return whether two outlines run together.
 
-    They do in a pixel of both ascending lists where slopes are parallel, up to the sine of an angle, and where they part
-    by less than `least` along the slope, when they move against each other by `apart`.
+    They do in a pixel of both ascending lists where slopes are parallel, up to the sine of an angle, and where they
+    part by less than `least` along the slope, when they move against each other by `apart`.
     """
     i, j = 0, 0
     while i < len(one) and j < len(two):
@@ -175,7 +162,7 @@ def run_along(
             a, b, c, d = slopes_one[i, 0], slopes_one[i, 1], slopes_two[j, 0], slopes_two[j, 1]
             length = math.sqrt(a * a + b * b)
             parallel = abs(a * d - b * c) <= sine * length * math.sqrt(c * c + d * d)
-            if parallel and abs(a * apart[0] + b * apart[1]) < least * length or length == 0.0:
+            if parallel and abs(a * apart[0] + b * apart[1]) < least * length:
                 return True
             i += 1
             j += 1

@@ -25,8 +25,8 @@ from choreo.picture.render.form import Form, Ints, Outline, commons, form_of, un
 from choreo.picture.render.moment import Hold
 from choreo.picture.render.tile import Tile
 
-Outline = Callable[[str], BaseGeometry]
-"""The silhouette of a part, px."""
+Silhouette = Callable[[str], BaseGeometry]
+"""The outline of a part, px."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +87,7 @@ def layers_of(
     tiles: Mapping[str, Tile],
     order: Sequence[str],
     holds: Mapping[str, Sequence[Hold]],
-    outline: Outline,
+    outline: Silhouette,
     frame: Window,
     blank: Singles | None = None,
     known: Mapping[str, Known] | None = None,
@@ -135,7 +135,7 @@ class _Work:
 
     tiles: Mapping[str, Tile]
     holds: Mapping[str, Sequence[Hold]]
-    outline: Outline
+    outline: Silhouette
     taken: Singles
     frame: Window
     known: Mapping[str, Known]

@@ -166,8 +166,8 @@ def ways_of(
 ) -> dict[str, Way]:
     """Return how each part moves while the shutter is open for `span` frames.
 
-    Measured along nine instants, so that a part that turns back within a frame counts its way, not its end; `reach` says
-    how far a part reaches from its own z axis, mm.
+    Measured along nine instants, so that a part that turns back within a frame counts its way, not its end. `reach`
+    says how far a part reaches from its own z axis, mm.
     """
     views = views_at(shot, (frame + np.linspace(-span / 2, span / 2, 9)).tolist(), size)
     found = standings(shot, {track.id: views for track in shot.parts}, origins, size)
@@ -176,8 +176,7 @@ def ways_of(
 
 def _way(seen: Sequence[Standing], reach: float) -> Way:
     px = sum(
-        math.dist(one.screen, two.screen)
-        + math.radians(abs(two.turn - one.turn)) * reach * max(one.scale, two.scale)
+        math.dist(one.screen, two.screen) + math.radians(abs(two.turn - one.turn)) * reach * max(one.scale, two.scale)
         for one, two in itertools.pairwise(seen)
     )
     first, last = seen[0].screen, seen[-1].screen
