@@ -35,7 +35,7 @@ def element(name: str, content: str | None = None, **attributes: str | float) ->
 
 def filled(data: str, **attributes: str | float) -> str:
     """Return a path of this data; none where there is no data: what sets PDFs takes no path without a start."""
-    return element("path", d=data, **attributes) if data else ""
+    return element("path", None, d=data, **attributes) if data else ""
 
 
 def text(x: float, y: float, words: str, size: float, **attributes: str | float) -> str:
