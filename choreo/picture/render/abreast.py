@@ -25,8 +25,8 @@ _SINE = 0.35
 """Of the angle between two edges (20 degrees) below which they run together: there a mismatch by half a step of the
 slower one moves less than three times as much area as square to the edge."""
 _LEAST = 0.15
-"""Growth of coverage a px that tells an edge: it is half of the whole in a pixel that an edge goes through or along, and
-still a quarter next to it, so that edges are found which meet on the border of two pixels."""
+"""Growth of coverage a px that tells an edge: it is a half in a pixel that an edge goes through or along, and up to a
+quarter next to it, so that edges are found which meet on the border of two pixels."""
 
 
 def in_step(ways: Mapping[str, Way], outline: Callable[[str], BaseGeometry], frame: Window) -> dict[str, float]:

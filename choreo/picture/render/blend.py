@@ -21,7 +21,7 @@ _ROUNDING = np.float32(1e-6)
 
 @compiled
 def hide(alpha: Singles, below: Singles, top: int, left: int, share: Singles) -> tuple[bool, bool]:
-    """Fill the share that is left of an alpha where some of each pixel is taken; return whether any is, and any left."""
+    """Fill the share that is left of an alpha where some of a pixel is taken; return whether any is, and any left."""
     height, width = alpha.shape
     taken, seen = 0, 0
     for y in range(height):

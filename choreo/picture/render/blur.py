@@ -9,8 +9,8 @@ fastest part says how many instants a frame has; a slower part needs fewer steps
 at the middle of their times (`exposure`). The bound holds for each edge by itself. Where two edges cross within a pixel
 their errors add: while one of them passes, the other one is off by less than half a step, ``d / (8 n^2)`` in the mean.
 Where two edges run together, as those of parts that touch do, a gap of half a step would open now and then, and light
-shine through it that no other instant takes back: such parts take their steps together (`choreo.picture.render.abreast`),
-unless that too stays within the bound.
+shine through it that no other instant takes back: such parts take their steps together (`abreast`), unless that too
+stays within the bound.
 """
 
 from __future__ import annotations
