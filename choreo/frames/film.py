@@ -50,9 +50,8 @@ def film_of(project: Project, on_stage: Callable[[str, Any], None], tracks_file:
     Returns
     -------
     ProjectFilm
-        Tracks that were read hold all shots of a project whose two files are the very same. What those files do
-        not tell about (a lock's tracks) always means a compile. Photographs that parts are moved to meet are in the
-        assembly's digest.
+        Tracks that were read hold all shots of a project whose two files are the very same. Photographs that parts
+        are moved to meet are in the assembly's digest, approved tracks of a lock in the choreography's.
 
     Raises
     ------
@@ -72,8 +71,6 @@ def film_of(project: Project, on_stage: Callable[[str, Any], None], tracks_file:
 def _compiled_before(project: Project, file: Path) -> tuple[Tracks | None, str]:
     """Tracks that a compile would give again, or why there are none."""
     choreography = project.choreography
-    if choreography.lock is not None:
-        return None, "as a lock is kept"
     try:
         text = read_bytes(file, _MOST_BYTES).decode()
         tracks = read_tracks(text, str(file))
