@@ -48,7 +48,7 @@ class Looker:
         from choreo.review.sight import sight_of  # noqa: PLC0415
 
         self._found = found
-        self._bar = progress_bar(quiet=quiet)
+        self._quiet = quiet
         self._folder = found.project.folder / OUT
         self._kept = read_known(self._folder, drawing_version())
         self._scene: Scene | None = None
@@ -109,7 +109,7 @@ class Looker:
             self._drawable(), places,
             enough=lambda number, digest: enough(asked[number], digest[:12]),
             note=note,
-            hear=lambda done, total, left: self._bar(f"looking at {section.name}", done, total, left),
+            hear=progress_bar(f"looking at {section.name}", quiet=self._quiet),
         )  # fmt: skip
 
     def _drawable(self) -> Scene:

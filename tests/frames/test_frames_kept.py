@@ -11,7 +11,7 @@ import shutil
 import signal
 import subprocess
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +19,7 @@ import pytest
 from photographed_project import write_project
 from PIL import Image
 
+from choreo.cli import _say_findings
 from choreo.errors import ChoreoError
 from choreo.frames import jobs as frame_jobs
 from choreo.frames.drawing import WholeFrame
@@ -266,6 +267,7 @@ def test_no_room_on_the_disk_is_said_before_anything_is_written(project, tmp_pat
     assert error.value.exit_code == 1
     assert error.value.findings[0].code == "disk-full"
     assert not [path for path in (tmp_path / "full").rglob("*") if path.is_file()]
+    assert not hasattr(error.value, "__notes__")
 
 
 def test_each_frame_is_written_before_the_next_is_drawn(project, tmp_path):
@@ -286,8 +288,40 @@ def test_a_disk_that_fills_up_is_found_out_by_the_first_frames(project, tmp_path
     monkeypatch.setattr(frame_jobs.shutil, "disk_usage", lambda _: type("Usage", (), {"free": next(free)})())
     with pytest.raises(ChoreoError) as error:
         make(view, jobs(view), DRAW, tmp_path, processes=1)
-    assert error.value.written == (str(tmp_path / "frames" / "f.0000.png"),)
+    assert error.value.__notes__ == ["1 of 20 frames are there, whole; the next run goes on from them"]
+    assert [path.name for path in (tmp_path / "frames").iterdir()] == ["f.0000.png"]
     assert make(view, jobs(view)[:1], DRAW, tmp_path, processes=1).kept == 1
+
+
+@dataclass(frozen=True)
+class Killed:
+    """Draws, but its process is killed on one frame, as by a system that is short of memory."""
+
+    parent: int
+
+    def __call__(self, renderer, shot, frame):
+        if frame == 11 and os.getpid() != self.parent:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return DRAW(renderer, shot, frame)
+
+
+def test_a_process_that_is_killed_costs_no_frame_that_is_there(project, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(frame_jobs, "_WORTH_S", 0.0)
+    monkeypatch.setattr(frame_jobs, "_TASK_S", 0.05)
+    view = scene(project, shutter=0.0)
+    with pytest.raises(ChoreoError) as error:
+        make(view, jobs(view), Killed(os.getpid()), tmp_path, processes=2)
+    assert [finding.code for finding in error.value.findings] == ["process-ended"]
+    [left] = error.value.__notes__
+    done = int(re.fullmatch(r"(\d+) of 20 frames are there, whole; the next run goes on from them", left)[1])
+    files = list((tmp_path / "frames").iterdir())
+    assert 3 <= done <= len(files) < 20
+    for file in files:
+        Image.open(file).load()
+    _say_findings(error.value, as_json=False)
+    last = capsys.readouterr().err.splitlines()[-1]
+    assert last == f"choreo: {left}"
+    assert make(view, jobs(view), DRAW, tmp_path, processes=1).kept == done
 
 
 SLOW = """

@@ -1,5 +1,6 @@
 """Sheets for print: how panels stand, how large type is, what PDF and PNG show, and that nothing in a name runs."""
 
+import math
 import re
 import shutil
 import subprocess
@@ -19,10 +20,12 @@ from choreo.picture.sheets.compose import compose
 from choreo.picture.sheets.output import pdf_of, png_of
 from choreo.picture.sheets.paper import CAPTION, GAP, PAPERS, SMALL, UNDER
 from choreo.picture.sheets.storyboard import Storyboard, sheets_of
-from choreo.picture.sheets.typeface import CAPITAL, font_files, measure, not_set
+from choreo.picture.sheets.typeface import font_files, measure, not_set
 from choreo.write.png import png_bytes
 
 A4 = PAPERS["a4"]
+CAPITAL = 0.656
+"""Height of a capital of the typeface, in ems."""
 SVG = "{http://www.w3.org/2000/svg}"
 POPPLER = pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="needs poppler's pdftoppm and pdffonts")
 SECTIONS = (FilmSection("opening", 0, 25), FilmSection("return", 26, 49))
@@ -80,7 +83,7 @@ def test_panels_lie_on_their_sheets_in_order_and_apart(large, aspect, paper):
 def test_captions_names_and_timecodes_can_be_read_from_three_metres(paper):
     # Normal acuity (decimal 1.0) reads letters 5 minutes of arc high: ISO 8596, from memory.
     # By hand: 4.8 mm type on A4 is 6.79 mm on A3; a capital of 0.656 em is 4.45 mm, and atan(4.45 / 3000) is 5.1'.
-    assert A4.letter_minutes(48.0, CAPITAL) == pytest.approx(5.10, abs=0.01)
+    assert minutes(A4, 48.0) == pytest.approx(5.10, abs=0.01)
     assert min(CAPTION, SMALL) == 48.0
     for sheet in sheets_of(board(), PAPERS[paper])[:-1]:
         sizes = {}
@@ -89,7 +92,12 @@ def test_captions_names_and_timecodes_can_be_read_from_three_metres(paper):
         read = {text: size for text, size in sizes.items() if "revision" not in text and "invented" not in text}
         read = {text: size for text, size in read.items() if not text.isdigit()}  # numbers stand beside names
         assert len(read) > 3
-        assert all(PAPERS[paper].letter_minutes(size, CAPITAL) >= 5.0 for size in read.values()), read
+        assert all(minutes(PAPERS[paper], size) >= 5.0 for size in read.values()), read
+
+
+def minutes(paper, size):
+    """How high capitals of so many tenths of a mm of type look from 3 m, minutes of arc, on what is hung up."""
+    return math.degrees(math.atan(size / 10 * paper.enlarged * CAPITAL / 3000)) * 60
 
 
 def scaled_texts(element, scale=1.0):
