@@ -6,7 +6,8 @@ files of frames on disk, and approvals of sections. The other way round it may k
 that is wholly hidden, a colour that makes less than a code. Whoever must not be wrong there draws both.
 
 Of a frame: resolution; the camera, with two frames to both sides (between frames it goes through them); the hero still
-and its opacity, with one frame to both sides; the layer order; the holdouts, each part's in their order. Of each part,
+and its opacity, with one frame to both sides, where it has taken over single parts that as well, and how all stands at
+the end of the shot that it belongs to; the layer order; the holdouts, each part's in their order. Of each part,
 from back to front: its slabs, offset, opacity and place; the keys that rule about the frame and its route, or where it
 rests; its turn; its colour where it is drawn as a solid, else bytes, scale, pivot and turn of the picture that its
 plate shows, and how that is moved into register.
@@ -36,6 +37,7 @@ from choreo.motion.spin import turn_at
 CAMERA_REACH = 2
 """Frames about a frame that its camera between frames is made from."""
 Ints = NDArray[np.int64]
+Name = Callable[[str], int | str]
 COMMON = ("film", "camera", "time", "order", "masks", "hero")
 """What all parts have in common."""
 OF_PARTS = ("path", "look", "plate")
@@ -141,36 +143,40 @@ class _Shot:
     _solids: dict[str, bytes] = field(default_factory=dict)
     _regions: dict[int, bytes] = field(default_factory=dict)
     _rests: dict[tuple[str, float], tuple[bytes, float]] = field(default_factory=dict)
+    _homes: dict[int, tuple[tuple[str, ...], bytes]] = field(default_factory=dict)
 
     def pieces(self, frame: int, film: bytes, *, moving: bool) -> FramePieces:
         shot = self.shot
-        near = {track.id: _about(track.keys, frame) for track in shot.parts}
-        # Before its first and after its last frame a shot stands still.
-        beside = np.clip(np.arange(frame - moving, frame + moving + 1), 0, shot.frames - 1)
-        order = order_on(shot.masking.orders, frame)
-        ranks = {part: rank for rank, part in enumerate(order)}
+        near = self._near(frame)
+        beside = self._beside(frame, moving=moving)
+        ranks = {part: rank for rank, part in enumerate(order_on(shot.masking.orders, frame))}
+        own = self._own(frame, near, moving=moving)
         common = {
             "film": film,
             "camera": self._camera(frame, moving=moving),
             "time": self._time(frame, near) if moving else b"",
-            "hero": self._hero(beside),
+            "hero": self._hero(frame, beside, _named),
+            "order": packed(*ranks),
+            "masks": packed(*_masks(own.holds, _named)),
         }
+        said = packed(film, common["camera"], common["time"], self._hero(frame, beside, _ranked(ranks)), own.layers())
+        return FramePieces({name: common[name] for name in COMMON}, own.parts, hashlib.sha256(said).hexdigest())
+
+    def _own(self, frame: int, near: Mapping[str, tuple[Key, ...]], *, moving: bool) -> _Layers:
+        """What a frame has of parts, order and holdouts."""
+        beside = self._beside(frame, moving=moving)
         parts = {}
-        for track in shot.parts:
+        for track in self.shot.parts:
             path, look = self._path(track, frame, near[track.id], moving=moving), self._look(track, frame)
             parts[track.id] = {"path": path, "look": look, "plate": self._plate(track, frame, beside)}
-        holds = list(self._holds(frame, moving=moving))
-        # Of those that lie in no layer nothing is seen, but how far they move counts with the shutter's instants.
-        rest = sorted(packed(*parts[track.id].values()) for track in shot.parts if track.id not in ranks)
-        said = packed(
-            *common.values(),
-            len(order),
-            *(packed(*parts[part].values()) for part in order),
-            *rest,
-            *_masks(holds, lambda part: ranks.get(part, part)),
-        )
-        common |= {"order": packed(*order), "masks": packed(*_masks(holds, lambda part: part))}
-        return FramePieces({name: common[name] for name in COMMON}, parts, hashlib.sha256(said).hexdigest())
+        return _Layers(order_on(self.shot.masking.orders, frame), parts, list(self._holds(frame, moving=moving)))
+
+    def _beside(self, frame: int, *, moving: bool) -> Ints:
+        """A frame and those next to it; before its first and after its last frame a shot stands still."""
+        return np.asarray(np.clip(np.arange(frame - moving, frame + moving + 1), 0, self.shot.frames - 1))
+
+    def _near(self, frame: int) -> dict[str, tuple[Key, ...]]:
+        return {track.id: _about(track.keys, frame) for track in self.shot.parts}
 
     def _time(self, frame: int, near: Mapping[str, tuple[Key, ...]]) -> bytes:
         """How times about a frame are rounded, and whether a camera that stands is worked out from the last frame."""
@@ -193,11 +199,31 @@ class _Shot:
             return packed(here)
         return packed(self._cameras_about(frame))  # with the time, their number tells where a shot ends
 
-    def _hero(self, beside: Ints) -> bytes:
-        hero, opacity = self.shown.hero, self.shot.hero_opacity[beside]
-        if hero is None or not (opacity > 0).any():
+    def _hero(self, frame: int, beside: Ints, name: Name) -> bytes:
+        """The still and how it fades; what it has taken over of single parts, and how all is there at its own end."""
+        shot, hero, opacity = self.shot, self.shown.hero, self.shot.hero_opacity[beside]
+        taken = [part for part, row in shot.hero_parts.items() if (row[beside] > opacity).any()]
+        if hero is None or not (taken or (opacity > 0).any()):
             return b""
-        return packed(opacity, hero.px_per_mm, hero.pivot_px, hero.turn, self.picture(hero, None))
+        # Between frames it is that of the frame before. What was there from the first one on belongs to that.
+        since = sorted({int(beside[0]), frame})
+        ends = {
+            part: tuple(0 if (shot.hero_parts[part][: one + 1] > 0).all() else shot.frames - 1 for one in since)
+            for part in taken
+        }
+        rows = sorted(
+            (packed(name(part), shot.hero_parts[part][beside], *(self._home(end, part) for end in ends[part])))
+            for part in taken
+        )
+        return packed(opacity, hero.px_per_mm, hero.pivot_px, hero.turn, self.picture(hero, None), *rows)
+
+    def _home(self, end: int, part: str) -> bytes:
+        """Who shows where on an end of the shot, and which of them is the part."""
+        if end not in self._homes:
+            own = self._own(end, self._near(end), moving=False)
+            self._homes[end] = own.order, hashlib.sha256(packed(self._camera(end, moving=False), own.layers())).digest()
+        order, home = self._homes[end]
+        return packed(end == 0, home, order.index(part) if part in order else part)
 
     def _path(self, track: PartTrack, frame: int, near: tuple[Key, ...], *, moving: bool) -> bytes:
         """Where a part stands on a frame, and its way while the shutter is open."""
@@ -252,9 +278,33 @@ class _Shot:
                 yield hold, self._regions[number], carried
 
 
-def _masks(
-    holds: Sequence[tuple[Holdout, bytes, bytes]], name: Callable[[str], int | str]
-) -> Iterator[tuple[object, ...]]:
+@dataclass(frozen=True, eq=False)
+class _Layers:
+    """Parts of a frame, back to front, and what is left out of them."""
+
+    order: tuple[str, ...]
+    parts: Mapping[str, Mapping[str, bytes]]
+    holds: Sequence[tuple[Holdout, bytes, bytes]]
+    """With their regions, and what moves these between frames."""
+
+    def layers(self) -> bytes:
+        """Return all of it, parts told apart by their layers."""
+        ranks = {part: rank for rank, part in enumerate(self.order)}
+        # Of those that lie in no layer nothing is seen, but how far they move counts with the shutter's instants.
+        rest = sorted(packed(*own.values()) for part, own in self.parts.items() if part not in ranks)
+        layers = [packed(*self.parts[part].values()) for part in self.order]
+        return packed(len(layers), *layers, *rest, *_masks(self.holds, _ranked(ranks)))
+
+
+def _named(part: str) -> str:
+    return part
+
+
+def _ranked(ranks: Mapping[str, int]) -> Name:
+    return lambda part: ranks.get(part, part)
+
+
+def _masks(holds: Sequence[tuple[Holdout, bytes, bytes]], name: Name) -> Iterator[tuple[object, ...]]:
     """Holdouts by the part that they are of, each part's in their order: that is how they are united."""
     by_part: dict[str, list[tuple[object, ...]]] = {}
     for hold, region, carried in holds:

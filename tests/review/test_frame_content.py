@@ -107,6 +107,14 @@ def hero(film, shot, _part, f):
     return in_shot(film, shot, hero_opacity=nudged(film[0].shots[shot].hero_opacity, f, 0.01))
 
 
+def taken(film, shot, part, f):
+    """The still lies over a part by more than over the whole, on one frame."""
+    was = film[0].shots[shot]
+    row = np.array(was.hero_parts.get(part, was.hero_opacity))
+    row[f] = (row[f] + 1) / 2
+    return in_shot(film, shot, hero_parts={**was.hero_parts, part: row})
+
+
 def masked(film, shot, orders, holdouts):
     return in_shot(film, shot, masking=Masking(tuple(orders), tuple(holdouts)))
 
@@ -147,7 +155,9 @@ def renamed(film, _shot, _part, _f):
             replace(h, part=new[h.part], behind=tuple(new[b] for b in h.behind)) for h in shot.masking.holdouts
         )
         parts = tuple(replace(one, id=new[one.id]) for one in reversed(shot.parts))
-        shots.append(replace(shot, name=shot.name + "'", parts=parts, masking=Masking(orders, holds)))
+        own = {new[part]: row for part, row in shot.hero_parts.items()}
+        masking = Masking(orders, holds)
+        shots.append(replace(shot, name=shot.name + "'", parts=parts, masking=masking, hero_parts=own))
     parts = tuple(replace(one, id=new[one.id]) for one in reversed(assembly.parts))
     plates = tuple(replace(one, part=new[one.part]) for one in assembly.plates)
     return replace(tracks, shots=tuple(shots)), replace(assembly, parts=parts, plates=plates), pictures
@@ -210,7 +220,21 @@ unseen = in_part(label="Another"), in_part(stand_in="bought")
 SAMPLED = {field: sampled(field) for field in ("position", "screen", "scale", "opacity")}
 EDITS = [
     *SAMPLED.values(),
-    *(plate_frame, no_photograph, turned, registered, rekeyed, rerouted, camera, hero, swapped, split, held, picture),
+    *(
+        plate_frame,
+        no_photograph,
+        turned,
+        registered,
+        rekeyed,
+        rerouted,
+        camera,
+        hero,
+        taken,
+        swapped,
+        split,
+        held,
+        picture,
+    ),
     *(nothing, tilted, *unseen),
     in_part(colour="#336698"),
     in_part(slabs=(Slab(SQUARE, (), (0.0, 2.5)),)),
@@ -230,12 +254,9 @@ def edited(steps, *, rename=False):
 
 def contents_of(film, *, moving=True):
     tracks, assembly, pictures = film
-    shown = {
-        shot.name: Shown(
-            {plate.part: plate for plate in assembly.plates}, assembly.hero if shot.hero_opacity.any() else None
-        )
-        for shot in tracks.shots
-    }
+    plates = {plate.part: plate for plate in assembly.plates}
+    heroes = {shot.name: assembly.hero if shot.hero_opacity.any() or shot.hero_parts else None for shot in tracks.shots}
+    shown = {name: Shown(plates, hero) for name, hero in heroes.items()}
 
     def of(plate, number):
         numbered = isinstance(plate, Plate) and plate.frames is not None
@@ -255,8 +276,8 @@ def read_by_renderer(film, shot, frame, shutter):
     renderer = Renderer(assembly, {}, tracks.resolution, shutter=shutter)
     reach = {part.id: 3.0 for part in assembly.parts}
     said = []
-    for time in instants(shot, frame, shutter, renderer.origins, 1.0, reach):
-        moment = renderer.moment(shot, time)
+    moments = [renderer.moment(shot, time) for time in instants(shot, frame, shutter, renderer.origins, 1.0, reach)]
+    for moment in moments + [renderer.moment(shot, end) for one in moments for end in one.ends.values()]:
         rank = {part: number for number, part in enumerate(moment.order)}
         said.append([moment.camera.matrix.tobytes(), moment.hero, tracks.resolution])
         for name in moment.order:
@@ -269,7 +290,8 @@ def read_by_renderer(film, shot, frame, shutter):
             else:
                 file = f"knob/{int(at.plate_frame + 0.5):03}.png" if plate.frames else plate.file
                 said.append([pictures[file], plate.px_per_mm, plate.pivot_px, plate.turn, at.register])
-        if moment.hero > 0:
+        said += sorted([rank[part], by, moment.ends[part] == 0] for part, by in moment.atop.items())
+        if moment.hero > 0 or moment.atop:
             still = assembly.hero
             said.append([pictures[still.file], still.px_per_mm, still.pivot_px, still.turn])
     return repr(said)
@@ -321,6 +343,7 @@ def later(film, by):
                 frames=shot.frames + by,
                 cameras=shifted(shot.cameras),
                 hero_opacity=shifted(shot.hero_opacity),
+                hero_parts={part: shifted(row) for part, row in shot.hero_parts.items()},
                 parts=parts,
                 masking=Masking(orders, holds),
             )
@@ -425,6 +448,19 @@ def test_what_fades_reaches_a_frame_to_both_sides():
     assert fading([8]) == [[7, 8], [7, 8]]
     assert fading([0]) == [[0, 1], [0, 1]]
     assert differing(hero(FILM, 0, "", 4), FILM, moving=False) == [4]
+
+
+def test_who_shows_at_the_end_counts_where_parts_are_taken_over():
+    # By hand: on frames 3 to 5 the still lies over the lid, as far as it shows on the shot's last frame, 8.
+    rows = np.r_[np.zeros(3), 0.5, 0.75, np.ones(4)]
+    film = in_shot(FILM, 0, hero_opacity=np.zeros(FRAMES), hero_parts={"lid": rows})
+    for edit in (SAMPLED["position"], SAMPLED["opacity"], registered, swapped, held, plate_frame):
+        assert differing(edit(film, 0, "knob", 8), film)[:6] == [2, 3, 4, 5, 6, 7], edit  # frame 2 is beside it
+    assert differing(camera(film, 0, "", 8), film, moving=False) == [3, 4, 5, 6, 7, 8]
+    # One that is there from the first frame on belongs to that, while it stays; then to the last.
+    early = in_shot(FILM, 0, hero_opacity=np.zeros(FRAMES), hero_parts={"lid": np.r_[np.ones(4), np.zeros(3), 1, 1]})
+    assert differing(SAMPLED["opacity"](early, 0, "knob", 0), early, moving=False) == [0, 1, 2, 3]
+    assert differing(SAMPLED["opacity"](early, 0, "knob", 8), early, moving=False) == [7, 8]
 
 
 def test_a_new_name_and_another_order_in_the_file_count_for_nothing():
