@@ -60,6 +60,7 @@ def test_an_animatic_shows_the_frames_and_is_made_once(project, tmp_path, capsys
             assert more
             frame = np.asarray(Image.open(tmp_path / "frames" / "full" / f"frame.{number:04d}.png")).astype(int)
             assert np.abs(picture[..., ::-1] - frame).mean() < 3
+            assert (picture[2, 2, ::-1] == frame[2, 2]).all(), "the background is one that codes of a movie can hold"
         assert not capture.read()[0]
 
     before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}

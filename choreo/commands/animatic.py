@@ -15,8 +15,9 @@ if TYPE_CHECKING:
     from choreo.frames.jobs import Made
     from choreo.frames.movies import MoviePlan
 
-_BACKGROUND = "#e6e6e6"
-"""A plain grey, light as paper: light and dark parts stand out from it, and no decoder can tint it."""
+_BACKGROUND = "#e4e4e4"
+"""A plain grey, light as paper: light and dark parts stand out from it, no decoder can tint it, and it is one of those
+that the codes of a movie give back as they were."""
 
 
 def _add(parser: argparse.ArgumentParser) -> None:
