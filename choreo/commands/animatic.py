@@ -65,7 +65,7 @@ def _run(arguments: Arguments) -> Said:
     made = make(ready.scene, jobs, draw, folder, hearing=heard, film=film)
     with on_whole_frames(len(jobs)):
         make_movies(plan, folder, progress_bar("movies", quiet=arguments.json))
-        warnings = flashing(ready.scene, jobs, folder)
+        warnings = flashing(ready.scene, jobs, folder, progress_bar("looking for flashes", quiet=arguments.json))
     words = [*ready.words, *_words(made, plan), *(warning.as_text() for warning in warnings)]
     return Said(words, _data(made, plan, (*ready.scene.warnings, *warnings)))
 
