@@ -159,3 +159,13 @@ def test_names_from_outside_stay_text(tmp_path, capsys):
     tags = {one.tag.split("}")[1] for one in ET.parse(tmp_path / "c.svg").iter()}
     assert tags <= {"svg", "title", "rect", "g", "text", "path", "line", "circle"}
     assert texts(tmp_path / "c.svg")[0] == "What has changed: Boxes <b>&amp;"
+
+
+def test_a_long_name_is_set_smaller_and_stays_whole(tmp_path, capsys):
+    long = coloured("knob", "#aa2244")
+    long["name"] = "Boxes (invented: no real product, all data made up, for tests and for nothing else)"
+    old, new = write(tmp_path / "old"), write(tmp_path / "new", assembly=long)
+    run(capsys, "compare", old, new, "--picture", tmp_path / "c.svg")
+    assert texts(tmp_path / "c.svg")[0] == f"What has changed: {long['name']}"
+    head, below = [one for one in ET.parse(tmp_path / "c.svg").iter() if one.tag.endswith("text")][:2]
+    assert float(head.get("font-size")) > float(below.get("font-size"))

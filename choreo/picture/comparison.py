@@ -17,7 +17,7 @@ from choreo.geometry.label_block import Block, block
 from choreo.geometry.labels import Wanted, place_labels
 from choreo.geometry.sheet import GAP, INNER, MARGIN, SHEET
 from choreo.model.tracks import ShotTracks
-from choreo.picture.lettering import BOLD, cut, escaped
+from choreo.picture.lettering import BOLD, clean, cut, escaped, width
 from choreo.picture.moments import Moment
 from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET, tints
 from choreo.picture.panel_svg import Panel, Sheet, label_svg, leader_svg, panel_layers
@@ -87,8 +87,8 @@ def comparison_svg(panels: Sequence[ChangedPanel], name: str, meta: str) -> str:
 
     """
     name = f"What has changed: {name}"
-    title = cut(name, _TITLE * BOLD, INNER)
-    head = text(MARGIN, MARGIN + 34, title, _TITLE, font_weight="bold")
+    size = _fitting(name)
+    head = text(MARGIN, MARGIN + 34, cut(name, size * BOLD, INNER), size, font_weight="bold")
     head += text(MARGIN, MARGIN + 70, cut(meta, _META, INNER), _META, fill=QUIET)
     for column, words in enumerate(("Old", "New", "Both: dashed before, filled now")):
         x = MARGIN + column * (_WIDTH + GAP)
@@ -104,6 +104,13 @@ def comparison_svg(panels: Sequence[ChangedPanel], name: str, meta: str) -> str:
             rows.append(element("g", svg, transform=f"translate({number(x)} {number(top)})"))
         top += max(_height(panel.old), _height(panel.new)) + _ROW_GAP
     return _document(head + "".join(rows), name, top + MARGIN - _ROW_GAP)
+
+
+def _fitting(title: str) -> float:
+    """The size at which a title has room, as long as it is larger than what stands below it."""
+    wide = width(clean(title), _TITLE * BOLD)
+    # A hair less than fits: `cut` adds the widths up in another order.
+    return max(_META + 2.0, min(_TITLE, int(10 * _TITLE * INNER / max(wide, 1.0)) / 10))
 
 
 def _height(side: Side) -> float:
