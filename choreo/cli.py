@@ -98,27 +98,32 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _say_findings(error: ChoreoError, *, as_json: bool) -> None:
+    left = "; ".join(getattr(error, "__notes__", ()))  # what a run of many files leaves behind
     if as_json:
         findings = [finding.as_json() for finding in error.findings]
         written = {"files": list(error.written)} if error.written else {}
-        print(json.dumps({"ok": False, "exit": error.exit_code, "findings": findings, **written}))
+        there = {"there": left} if left else {}
+        print(json.dumps({"ok": False, "exit": error.exit_code, "findings": findings, **written, **there}))
         return
     for finding in error.findings:
         print(finding.as_text(), file=sys.stderr)
     count = len(error.findings)
     ending = "" if count == 1 else f" ({count} findings)"
     kept = f"nothing was written but {', '.join(error.written)}" if error.written else "nothing was written"
-    print(f"choreo: {kept}{ending}", file=sys.stderr)
+    print(f"choreo: {left or kept}{ending}", file=sys.stderr)
 
 
 def _say_defect(error: Exception, *, as_json: bool) -> None:
     finding = Finding(
         code="defect",
         what=f"choreo itself failed: {type(error).__name__}: {error}",
-        why="This is a defect of choreo, not of your files. Nothing was written.",
+        why="This is a defect of choreo, not of your files.",
         remedy="Please report it together with the two project files.",
     )
-    _say_findings(ChoreoError((finding,), exit_code=DEFECT), as_json=as_json)
+    told = ChoreoError((finding,), exit_code=DEFECT)
+    for note in getattr(error, "__notes__", ()):
+        told.add_note(note)
+    _say_findings(told, as_json=as_json)
 
 
 class _Parser(argparse.ArgumentParser):

@@ -7,6 +7,7 @@ from types import MappingProxyType, SimpleNamespace
 import numpy as np
 
 from choreo.compile import _frame, compile_film, take_apart
+from choreo.geometry.placement import hulls_through
 from choreo.geometry.silhouette import hull_points
 from choreo.geometry.subject import Subject
 from choreo.model.assembly import Assembly, Joint, Part, Slab
@@ -94,6 +95,11 @@ def there_and_back(frames=40, **kw):
 def film(*shots, resolution=(1920, 1080), safe=(0.05, 0.05, 0.05, 0.05), gap_px=24.0, clearance_mm=0.5):
     rate = FrameRate(24)
     return Choreography("assembly.json", rate, resolution, safe, gap_px, clearance_mm, tuple(shots))
+
+
+def hulls_on_screen(points, cameras):
+    """The convex hulls, one a camera, of points in front of all of them."""
+    return hulls_through(points, np.stack([camera.matrix for camera in cameras]))
 
 
 def stage(assembly, choreography, index=0):

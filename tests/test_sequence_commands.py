@@ -178,6 +178,30 @@ def test_the_next_run_draws_only_what_is_missing(project, tmp_path, capsys):
     assert sorted({path.name.split(".")[1] for path in tmp_path.rglob("*.exr")}) == ["0003", "0004"]
 
 
+def test_parts_that_id_mattes_cannot_name_are_warned_of(project, tmp_path, capsys):
+    # Three parts and the still: a pixel where the still comes in over parts that meet shows three or more.
+    arguments = ("mattes", project, "--out", tmp_path, "--frames", "3-19")
+    _, found = said(capsys, *arguments, "--ranks", 2)
+    [warning] = found["warnings"]
+    assert warning["code"] == "ids-left-out"
+    mattes, lost = [], {}
+    for frame in range(3, 20):
+        planes = [
+            channels_of(numbered(pattern, frame))[0]["Y"].astype(float)
+            for part, pattern in found["sequences"].items()
+            if part != "_id"
+        ]
+        mattes.append(np.sort(planes, axis=0)[::-1])
+        lost[frame] = mattes[-1][2:].sum(axis=0).max()
+    seen = [frame for frame, share in lost.items() if share >= 0.5 / 255]
+    assert f"On {len(seen)} frames, the first of them {seen[0]} of the film" in warning["what"]
+    assert f"up to {100 * max(lost.values()):.1f} % of a pixel" in warning["why"]
+    assert "--ranks 4" in warning["remedy"]
+    # It is said of frames that are there already, too, and not where there are ranks enough.
+    assert said(capsys, *arguments, "--ranks", 2)[1]["warnings"] == [warning]
+    assert said(capsys, *arguments, "--ranks", 4)[1]["warnings"] == []
+
+
 def test_each_size_has_a_folder_of_its_own(project, capsys):
     _, found = said(capsys, "mattes", project, "--frames", 0, "--size", "half", "--only", "id", "--ranks", 2)
     assert found["sequences"] == {"_id": str(project / "out" / "mattes-half" / "_id" / "_id.####.exr")}

@@ -97,6 +97,23 @@ def test_no_two_meshes_meet_while_one_turns():
                 assert (stood[a] ^ stood[b]).volume() <= ROUNDING, (a, b, time)
 
 
+def test_what_sweeps_past_its_own_outline_waits_for_those_it_would_meet():
+    # The vane stands 40 mm beside the tower, but turns about the middle of the deck: its ring goes through it.
+    spinning = make(
+        box("deck", -30, -30, 30, 30, 0, 4),
+        box("tower", -28, -4, -20, 4, 4, 30),
+        box("vane", 20, -4, 28, 4, 4, 8),
+        joints=[insert("tower", "deck", (0, 0, 1)), insert("vane", "deck", (0, 0, 1))],
+    )
+    slow, quick = PartMotion("linear", 30), PartMotion("linear", 4)
+    phases = (Phase("explode", 60, 0, slow, {"vane": quick}), Phase("hold", 2))
+    shot = Shot("out", TURNED, phases, pins={"vane": Pin(spin=720.0)})
+    made = compile_film(spinning, replace(film(), shots=(shot,)))
+    assert made.apart.removal.order == ("tower", "vane")
+    offsets = {part.id: part.offset for part in spinning.parts}
+    check_collisions(made.tracks.shots[0], made.apart.solids, 0.05, {}, offsets=offsets)
+
+
 def test_the_check_sees_a_turn_in_the_slot():
     # The same film, its bar said to turn from the start: it cuts through the tray.
     made = compile_film(product(), film())

@@ -24,6 +24,8 @@ from choreo.motion.spin import turn_at
 
 _AREA = 1e-6
 """Square mm of overlap that rounding may leave."""
+_DEPTH = 1e-9
+"""mm of overlap along z that rounding may leave: solids that overlap by exactly ``touch_mm`` may touch."""
 
 
 def check_collisions(
@@ -65,10 +67,8 @@ def check_collisions(
 def _overlap(one: Solid, two: Solid, by: np.ndarray) -> bool:
     for band in one.bands:
         for other in two.bands:
-            if (
-                band.z0 < other.z1 + by[2]
-                and other.z0 + by[2] < band.z1
-                and _plan_overlap(band.section, other.section, by)
+            if min(band.z1, other.z1 + by[2]) - max(band.z0, other.z0 + by[2]) > _DEPTH and _plan_overlap(
+                band.section, other.section, by
             ):
                 return True
     return False

@@ -36,6 +36,8 @@ def check_masking(
     frames_checked: int = 24,
     points: int = 600,
     turns: Mapping[str, Turns] = MappingProxyType({}),
+    touch_mm: float = 0.0,
+    pressed: Mapping[frozenset[str], float] = MappingProxyType({}),
 ) -> list[Finding]:
     """Return what is wrong with the layer orders and holdouts of a shot.
 
@@ -52,6 +54,10 @@ def check_masking(
         On each of these.
     turns : mapping of part id to Turns
         Of the parts that spin.
+    touch_mm : float
+        How far parts may reach into each other, mm: within that neither of the two is the nearer one.
+    pressed : mapping of two part ids to float
+        Pairs that may do so by half of that more, mm.
 
     Returns
     -------
@@ -68,7 +74,7 @@ def check_masking(
     for frame in _frames(plan, len(cameras), frames_checked):
         look = _Look(plan, solids_on(solids, turns, int(frame)), cameras[frame], positions, int(frame))
         pixels = look.draw(points)
-        findings += _check_truth(look, pixels)
+        findings += _check_truth(look, pixels, touch_mm, pressed)
         # Need takes many more points than truth, so fewer frames have to do.
         if look.holdouts and needs * 4 < frames_checked:
             needs += 1
@@ -104,15 +110,20 @@ def _frames(plan: Masking, frames: int, wanted: int) -> Ints:
     return np.unique(np.concatenate([spread, np.array(ends, dtype=np.int64)]))
 
 
-def _check_truth(look: _Look, pixels: Floats) -> list[Finding]:
+def _check_truth(
+    look: _Look, pixels: Floats, touch_mm: float, pressed: Mapping[frozenset[str], float]
+) -> list[Finding]:
     """At most one finding a frame: a point where another part is on top than the nearest one."""
     depth = look.depths(pixels)
     true, drawn = _nearest(depth), look.top(pixels, depth)
     wrong = np.flatnonzero(true != drawn)
-    around = _EDGE_PX * np.array([[np.cos(a), np.sin(a)] for a in np.arange(8) * np.pi / 4])
+    around = np.array([[np.cos(a), np.sin(a)] for a in np.arange(8) * np.pi / 4])
     for row in wrong:
         # Parts met, and the nearest of them, must be the same all around.
-        near = look.depths(pixels[row] + around)
+        two = frozenset(look.ids[part] for part in (true[row], drawn[row]) if part >= 0)
+        shared = touch_mm + pressed.get(two, 0.0) / 2
+        reach = _EDGE_PX + shared * look.px_per_mm(pixels[row], depth[:, row].min())
+        near = look.depths(pixels[row] + reach * around)
         calm = (np.isfinite(near) == np.isfinite(depth[:, row, None])).all() and (_nearest(near) == true[row]).all()
         if calm:
             x, y = pixels[row]
@@ -231,6 +242,13 @@ class _Look:
                 if rows.size:
                     out[part, rows] = np.minimum(out[part, rows], _entry(prism, origin[rows], away[rows]))
         return out
+
+    def px_per_mm(self, pixel: Floats, depth: float) -> float:
+        """Return how many px a mm across the line of sight through a pixel spans at most, at that depth along it."""
+        origin, away = _rays(self.matrix, pixel[None])
+        w = float(self.matrix[2, :3] @ (origin[0] + depth * away[0]) + self.matrix[2, 3])
+        slopes = self.matrix[:2, :3] - pixel[:, None] * self.matrix[2, :3]
+        return float(np.linalg.norm(slopes, axis=1).max() / w)
 
     def top(self, pixels: Floats, depth: Floats) -> Ints:
         """Return the part that the layers and holdouts leave on top, -1 where none."""

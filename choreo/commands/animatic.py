@@ -7,13 +7,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from choreo.commands import Arguments, Command, Said
-from choreo.commands.picturing import add_picture_arguments, hearing, out_folder, pictured, progress_bar
+from choreo.commands.picturing import add_picture_arguments, hearing, movies_to_come, out_folder, pictured, progress_bar
 from choreo.commands.still import colour
 
 if TYPE_CHECKING:
     from choreo.errors import Finding
     from choreo.frames.jobs import Made
-    from choreo.frames.movies import Movies
+    from choreo.frames.movies import MoviePlan
 
 _BACKGROUND = "#e6e6e6"
 """A plain grey, light as paper: light and dark parts stand out from it, and no decoder can tint it."""
@@ -40,8 +40,9 @@ def _add(parser: argparse.ArgumentParser) -> None:
 
 def _run(arguments: Arguments) -> Said:
     from choreo.frames.drawing import WholeFrame  # noqa: PLC0415
+    from choreo.frames.interrupts import on_whole_frames  # noqa: PLC0415
     from choreo.frames.jobs import jobs_of, make  # noqa: PLC0415
-    from choreo.frames.movies import flashing, make_movies  # noqa: PLC0415
+    from choreo.frames.movies import flashing, make_movies, plan_movies, seconds_to_encode  # noqa: PLC0415
     from choreo.write.movie import KINDS, encoder_version  # noqa: PLC0415
 
     encoder_version()  # say at once what is missing, not when all frames are drawn
@@ -52,32 +53,36 @@ def _run(arguments: Arguments) -> Said:
     shots = {shot.name: shot for shot in ready.film.tracks.shots}
     jobs = jobs_of(ready.scene, ready.frames(), lambda shot, frame: [draw.name(shots[shot], frame)], repr(draw))
     film = {draw.name(shot, frame) for shot in shots.values() for frame in range(shot.frames)}
-    heard = hearing("animatic", folder, quiet=arguments.json)
-    made = make(ready.scene, jobs, draw, folder, hearing=heard, film=film)
     stem = ready.range.name + ("" if arguments.size == "full" else f"-{arguments.size}")
     kinds = KINDS if arguments.format == "both" else (arguments.format,)
-    names = [f"{stem}.{kind}" for kind in kinds]
-    bar = progress_bar(quiet=arguments.json)
-    movies = make_movies(ready.scene, jobs, folder, out, names, burn_in=arguments.burn_in, hear=bar)
-    warnings = flashing(ready.scene, jobs, folder)
-    words = [*ready.words, *_words(made, movies, out), *(warning.as_text() for warning in warnings)]
-    return Said(words, _data(made, movies, out, (*ready.scene.warnings, *warnings)))
+    plan = plan_movies(ready.scene, jobs, out, [f"{stem}.{kind}" for kind in kinds], burn_in=arguments.burn_in)
+
+    def to_come() -> str:
+        return movies_to_come(plan.due, seconds_to_encode(plan, folder))
+
+    heard = hearing("animatic", folder, quiet=arguments.json, to_come=to_come)
+    made = make(ready.scene, jobs, draw, folder, hearing=heard, film=film)
+    with on_whole_frames(len(jobs)):
+        make_movies(plan, folder, progress_bar("movies", quiet=arguments.json))
+        warnings = flashing(ready.scene, jobs, folder)
+    words = [*ready.words, *_words(made, plan), *(warning.as_text() for warning in warnings)]
+    return Said(words, _data(made, plan, (*ready.scene.warnings, *warnings)))
 
 
-def _words(made: Made, movies: Movies, out: Path) -> list[str]:
+def _words(made: Made, plan: MoviePlan) -> list[str]:
     frames = f"Frames: {made.drawn} drawn, {made.kept} were there already" + (
         f", {len(made.removed)} removed that the film no longer has." if made.removed else "."
     )
-    written = ["Written:", *(f"  {out / name}" for name in movies.written)] if movies.written else []
-    kept = [f"Still up to date: {out / name}" for name in movies.kept]
+    written = ["Written:", *(f"  {plan.folder / name}" for name in plan.due)] if plan.due else []
+    kept = [f"Still up to date: {plan.folder / name}" for name in plan.kept]
     return [frames, *written, *kept]
 
 
-def _data(made: Made, movies: Movies, out: Path, warnings: tuple[Finding, ...]) -> dict[str, object]:
+def _data(made: Made, plan: MoviePlan, warnings: tuple[Finding, ...]) -> dict[str, object]:
     return {
         "ok": True,
-        "files": [str(out / name) for name in (*movies.written, *movies.kept)],
-        "written": [str(out / name) for name in movies.written],
+        "files": [str(plan.folder / name) for name in (*plan.due, *plan.kept)],
+        "written": [str(plan.folder / name) for name in plan.due],
         "frames_drawn": made.drawn,
         "frames_kept": made.kept,
         "warnings": [warning.as_json() for warning in warnings],

@@ -102,7 +102,8 @@ def _prove(film: Film, progress: Progress) -> list[str]:
         check_collisions(shot, solids, touch, pressed, offsets=offsets)
         positions = {track.id: track.position for track in shot.parts}
         turns = turns_of(shot.parts, offsets)
-        found = check_masking(shot.masking, solids, shot.cameras, positions, turns=turns)
+        seen = (shot.masking, solids, shot.cameras, positions)
+        found = check_masking(*seen, turns=turns, touch_mm=touch, pressed=pressed)
         broken = [finding for finding in found if finding.severity == "error"]
         if broken:
             raise ChoreoError(tuple(broken), exit_code=DEFECT)

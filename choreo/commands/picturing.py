@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,7 +28,7 @@ RANGES = (
 )
 
 
-def add_picture_arguments(parser: argparse.ArgumentParser, *, shutter: bool = True) -> None:
+def add_picture_arguments(parser: argparse.ArgumentParser) -> None:
     """Add PROJECT and the options that all picture commands share."""
     add_project(parser)
     which = parser.add_argument_group("which frames (default: all)", RANGES)
@@ -37,17 +37,16 @@ def add_picture_arguments(parser: argparse.ArgumentParser, *, shutter: bool = Tr
     which.add_argument(
         "--frames", metavar="A-B", help="a range, e.g. 12-47, or in timecode 00:00:00:12-00:00:01:23; one frame: 12"
     )
-    add_look(parser, shutter=shutter)
+    add_look(parser)
 
 
-def add_look(parser: argparse.ArgumentParser, *, shutter: bool = True) -> None:
+def add_look(parser: argparse.ArgumentParser) -> None:
     """Add --size and --shutter."""
     parser.add_argument("--size", choices=SIZES, default="full", help="of the film's resolution (default: full)")
-    if shutter:
-        parser.add_argument(
-            "--shutter", type=_degrees, default=180.0, metavar="DEGREES",
-            help="how long the shutter is open, of 360 degrees a frame, about the frame (default: 180; 0: no blur)",
-        )  # fmt: skip
+    parser.add_argument(
+        "--shutter", type=_degrees, default=180.0, metavar="DEGREES",
+        help="how long the shutter is open, of 360 degrees a frame, about the frame (default: 180; 0: no blur)",
+    )  # fmt: skip
 
 
 def _degrees(text: str) -> float:
@@ -77,15 +76,13 @@ class Pictured:
         return [place_of(self.film.tracks, frame) for frame in self.range.frames]
 
 
-def pictured(arguments: Arguments, *, shutter: float | None = None, option: str = "--frames") -> Pictured:
+def pictured(arguments: Arguments, *, option: str = "--frames") -> Pictured:
     """Return the project that the arguments name, compiled if need be, with its plates.
 
     Parameters
     ----------
     arguments : Arguments
         Of `add_picture_arguments`.
-    shutter : float, optional
-        In place of --shutter.
     option : str
         As what the frames were given.
 
@@ -99,7 +96,7 @@ def pictured(arguments: Arguments, *, shutter: float | None = None, option: str 
         film = film_of(project, progress)
     asked = {"shot": arguments.shot, "section": arguments.section, "frames": arguments.frames}
     chosen = chosen_range(film.tracks, **asked, option=option)
-    return Pictured(film, scene_of(film, arguments.size, arguments.shutter if shutter is None else shutter), chosen)
+    return Pictured(film, scene_of(film, arguments.size, arguments.shutter), chosen)
 
 
 def out_folder(arguments: Arguments, film: ProjectFilm, name: str) -> Path:
@@ -107,8 +104,11 @@ def out_folder(arguments: Arguments, film: ProjectFilm, name: str) -> Path:
     return Path(arguments.out) if arguments.out else film.project.folder / "out" / name
 
 
-def hearing(what: str, folder: Path, *, quiet: bool) -> Hearing:
-    """Return what tells a run: what it will write before long work, and how far it is on a terminal."""
+def hearing(what: str, folder: Path, *, quiet: bool, to_come: Callable[[], str] = lambda: "") -> Hearing:
+    """Return what tells a run: what it will write before long work, and how far it is on a terminal.
+
+    `to_come` says what follows the frames.
+    """
     from choreo.frames.jobs import Hearing  # noqa: PLC0415
 
     if quiet:
@@ -117,21 +117,22 @@ def hearing(what: str, folder: Path, *, quiet: bool) -> Hearing:
 
     def begins(forecast: Forecast) -> None:
         if forecast.seconds > _LONG_S or forecast.bytes > _LONG_BYTES:
+            after = to_come()
             clear = "\r\x1b[K" if sys.stderr.isatty() else ""  # the bar has told of the first frames already
-            sys.stderr.write(f"{clear}{announcement(what, folder, forecast)}\n")
+            sys.stderr.write(f"{clear}{announcement(what, folder, forecast)}{after}\n")
             sys.stderr.flush()
 
     return Hearing(begins, bar)
 
 
-def progress_bar(*, quiet: bool) -> Callable[[str, int, int, float], None]:
-    """Return what shows, on a terminal, how far one of several things is: its name, done, all, seconds left."""
+def progress_bar(what: str, *, quiet: bool) -> Callable[[int, int, float], None]:
+    """Return what shows, on a terminal, how far something is: done, all, seconds left."""
+    return (lambda _done, _total, _left: None) if quiet else _Bar(what)
 
-    def told(what: str, done: int, total: int, left: float) -> None:
-        if not quiet:
-            _Bar(what)(done, total, left)
 
-    return told
+def movies_to_come(names: Sequence[str], seconds: float) -> str:
+    """Say which movies follow the frames, and how long they take; empty if there are none."""
+    return f"; then {' and '.join(names)}, about {time_text(seconds)} more" if names else ""
 
 
 def announcement(what: str, folder: Path, forecast: Forecast) -> str:

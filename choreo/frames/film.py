@@ -35,7 +35,7 @@ class ProjectFilm:
     """Where the tracks come from, in words."""
 
 
-def film_of(project: Project, on_stage: Callable[[str, Any], None], tracks_file: Path | None = None) -> ProjectFilm:
+def film_of(project: Project, on_stage: Callable[[str, Any], None]) -> ProjectFilm:
     """Return the film of a project.
 
     Parameters
@@ -44,15 +44,13 @@ def film_of(project: Project, on_stage: Callable[[str, Any], None], tracks_file:
         Checked by the reader.
     on_stage : callable
         Hears of a compile's stages.
-    tracks_file : Path, optional
-        Where the last compile has left its tracks; `out/tracks.json` in the project's folder if left out.
 
     Returns
     -------
     ProjectFilm
-        Tracks that were read hold all shots of a project whose two files are the very same. What those files do
-        not tell about (a lock's tracks) always means a compile. Photographs that parts are moved to meet are in the
-        assembly's digest.
+        Tracks that the last compile left in `out/tracks.json`, where both of the project's files are still the very
+        same: they hold all shots. What those files do not tell about (a lock's tracks) always means a compile.
+        Photographs that parts are moved to meet are in the assembly's digest.
 
     Raises
     ------
@@ -61,7 +59,7 @@ def film_of(project: Project, on_stage: Callable[[str, Any], None], tracks_file:
 
     """
     solids = {part.id: build_solid(part.slabs, part.offset) for part in project.assembly.parts}
-    file = project.folder / OUT / TRACKS_FILE if tracks_file is None else tracks_file
+    file = project.folder / OUT / TRACKS_FILE
     found, why = _compiled_before(project, file)
     if found is not None:
         return ProjectFilm(project, solids, found, compiled=False, source=f"Tracks: {file}, still up to date.")

@@ -20,7 +20,13 @@ class Interrupted(KeyboardInterrupt):
     """Somebody has stopped a run: what it has written is whole, and the next run goes on from there."""
 
     def __init__(self, done: int, total: int) -> None:
-        super().__init__(f"stopped; {done} of {total} frames are there, whole; the next run goes on from them")
+        super().__init__(f"stopped; {what_is_there(done, total)}")
+
+
+def what_is_there(done: int, total: int) -> str:
+    """Say what a run that has not come to its end leaves behind."""
+    frames = f"all {total} frames" if done == total else f"{done} of {total} frames"
+    return f"{frames} are there, whole; the next run goes on from them"
 
 
 @dataclass
@@ -71,6 +77,19 @@ def stoppable() -> Iterator[Stop]:
     finally:
         for number, handler in before.items():
             signal.signal(number, signal.SIG_IGN if stop.heard else handler or signal.SIG_DFL)
+
+
+@contextmanager
+def on_whole_frames(count: int) -> Iterator[None]:
+    """Whatever stops what is made of frames that are all there says that they are: see `what_is_there`."""
+    with stoppable():
+        try:
+            yield
+        except KeyboardInterrupt:
+            raise Interrupted(count, count) from None
+        except Exception as error:
+            error.add_note(what_is_there(count, count))
+            raise
 
 
 def deafen() -> None:

@@ -12,10 +12,10 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from choreo.errors import ChoreoError, Finding, no_solution
+from choreo.errors import Finding, no_solution
 from choreo.frames.clock import Clock
 from choreo.frames.company import Company, ProcessLostError
-from choreo.frames.interrupts import Interrupted, Stop, stoppable
+from choreo.frames.interrupts import Interrupted, Stop, stoppable, what_is_there
 from choreo.frames.keys import FrameKeys
 from choreo.frames.scene import Scene
 from choreo.frames.store import Store, Stored, prepare_folder, write_stored
@@ -123,7 +123,7 @@ def make(
     ------
     ChoreoError
         Exit 1 if the disk lacks room, as the first frames tell; at most two of them are written then. Exit 2 if a file
-        cannot be read or written.
+        cannot be read or written. A note of the exception (PEP 678) says what is there all the same.
     Interrupted
         On Ctrl-C. Every file is whole, and what was drawn is noted.
 
@@ -139,6 +139,10 @@ def make(
             removed = store.drop_others(film) if film is not None else []
         except KeyboardInterrupt:
             raise Interrupted(len(jobs) - len(stale) + run.done, len(jobs)) from None
+        except Exception as error:
+            if run.done:
+                error.add_note(what_is_there(len(jobs) - len(stale) + run.done, len(jobs)))
+            raise
         finally:
             with stop.later():
                 if run.done or (film is not None and not stale):
@@ -238,9 +242,7 @@ class _Run:
         need = size * len(jobs) - old + _SPARE_BYTES
         free = shutil.disk_usage(self.store.folder).free
         if need > free:
-            finding = _no_room(len(jobs), need, free, self.store.folder)
-            there = tuple(str(self.store.folder / name) for files in self._noted for name in files)
-            raise ChoreoError((finding,), exit_code=1, written=tuple(sorted(there)))
+            raise no_solution(_no_room(len(jobs), need, free, self.store.folder))
 
 
 def _tasks(jobs: list[Job], each: float) -> list[list[Job]]:

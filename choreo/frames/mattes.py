@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,24 @@ from choreo.write.png import png_bytes
 
 ID = "_id"
 """What the sequence with ID mattes is called; no part's id begins with ``_``."""
+
+
+_MOST, _LEFT_OUT = "partsInOnePixel", "coverageLeftOut"
+"""Attributes of our own in the header: see `Ranks`."""
+SEEN = 0.5 / 255
+"""Coverage from which on a matte of 8 bits shows it."""
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Parts that ID mattes do not name."""
+
+    frames: tuple[int, ...]
+    """Of the film, on which that would be seen."""
+    most: int
+    """Parts in one pixel there."""
+    share: float
+    """Of one pixel, at most."""
 
 
 @dataclass(frozen=True)
@@ -126,7 +145,27 @@ def id_bytes(shown: Sequence[Shown], names: tuple[str, ...], count: int, frame: 
     seen = tints[ranks.window.slices].astype(np.float16)
     channels |= {f"{TYPE_NAME}.{channel}": seen[..., number] for number, channel in enumerate("rgb")}
     corner, size = (ranks.window.x, ranks.window.y), (frame.width, frame.height)
-    return exr_bytes(channels, corner, size, metadata(names), single_lines=True)
+    words: dict[str, str | int | float] = {**metadata(names), _MOST: ranks.most, _LEFT_OUT: ranks.left_out}
+    return exr_bytes(channels, corner, size, words, single_lines=True)
+
+
+def left_out(files: Iterable[tuple[int, Path]]) -> LeftOut | None:
+    """Return what ID mattes cannot name for want of ranks, as their headers say; None where nobody would see it.
+
+    Parameters
+    ----------
+    files : iterable of (frame of the film, Path)
+
+    """
+    import OpenEXR  # noqa: PLC0415
+
+    frames, most, share = [], 0, 0.0
+    for frame, file in files:
+        header = OpenEXR.File(str(file), header_only=True).header()
+        if header[_LEFT_OUT] >= SEEN:
+            frames.append(frame)
+            most, share = max(most, header[_MOST]), max(share, header[_LEFT_OUT])
+    return LeftOut(tuple(frames), most, share) if frames else None
 
 
 @cache

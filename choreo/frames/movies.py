@@ -4,103 +4,137 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 from numpy.typing import NDArray
 
 from choreo.errors import Finding
 from choreo.frames.clock import Clock
-from choreo.frames.interrupts import stoppable
+from choreo.frames.encoding import encode_all
 from choreo.frames.scene import Scene
 from choreo.frames.store import Store, Stored, prepare_folder
 from choreo.frames.worker import Job
 from choreo.geometry.silhouette import hull_points
 from choreo.geometry.solid import build_solid
 from choreo.picture.burn_in import BurnIn
-from choreo.picture.flashes import FlashMeter
+from choreo.picture.flashes import Flashing, FlashMeter
 from choreo.picture.render.lettered import Line, draw_line
-from choreo.write.movie import encoder_version, write_movie
+from choreo.write.movie import encoder_version
+
+_TRIED = 3
+"""Frames that are encoded to learn how long all will take."""
 
 
 @dataclass(frozen=True)
-class Movies:
-    """What became of the movies."""
+class MoviePlan:
+    """Movies of frames that are drawn, or about to be."""
 
-    written: tuple[str, ...]
+    frames: tuple[str, ...]
+    """Names of their files, in the order of the film."""
+    lines: tuple[list[Line], ...] | None
+    """What is drawn into each; None: nothing."""
+    folder: Path
+    """For the movies."""
+    pixels: tuple[int, int]
+    rate: tuple[int, int]
+    key: str
+    """Of all that they are made from."""
+    due: tuple[str, ...]
+    """Names of movies that are missing or stale; the ending tells the kind."""
     kept: tuple[str, ...]
+    """Names of those that are there."""
 
 
-def make_movies(
-    scene: Scene,
-    jobs: Sequence[Job],
-    frames_folder: Path,
-    folder: Path,
-    names: Sequence[str],
-    *,
-    burn_in: bool,
-    hear: Callable[[str, int, int, float], None] = lambda *_: None,
-) -> Movies:
-    """Encode frames that have been drawn.
+def plan_movies(scene: Scene, jobs: Sequence[Job], folder: Path, names: Sequence[str], *, burn_in: bool) -> MoviePlan:
+    """Find out which movies have to be encoded.
 
     Parameters
     ----------
     scene : Scene
     jobs : sequence of Job
         One file each, in the order of the film.
-    frames_folder : Path
-        Where their files are.
     folder : Path
         For the movies.
     names : sequence of str
         Of the movies; the ending tells the kind.
     burn_in : bool
         Whether timecode, section and labels are drawn in.
-    hear : callable
-        Told the movie's name, frames done, frames in all, and the seconds left.
 
     """
-    lines = _lines(scene, jobs) if burn_in else None
-    prepare_folder(folder, names)
+    lines = tuple(_lines(scene, jobs)) if burn_in else None
+    said = (encoder_version(), scene.tracks.frame_rate, [job.key for job in jobs], lines and list(lines))
+    key = hashlib.sha256(repr(said).encode()).hexdigest()
     store = Store(folder)
-    key = _key(scene, jobs, lines)
-    written, kept = [], []
-    with stoppable():
-        for name in names:
-            if store.holds(name, key):
-                kept.append(name)
-                continue
-            clock = Clock()
-            pictures = _pictures(jobs, frames_folder, lines)
-            for done in write_movie(folder / name, pictures, scene.pixels, scene.tracks.frame_rate):
-                hear(name, done, len(jobs), clock() / done * (len(jobs) - done))
-            store.note(name, _stored(folder / name, key))
-            store.save()
-            written.append(name)
-    return Movies(tuple(written), tuple(kept))
+    kept = tuple(name for name in names if store.holds(name, key))
+    due = tuple(name for name in names if name not in kept)
+    frames = tuple(job.files[0] for job in jobs)
+    return MoviePlan(frames, lines, folder, scene.pixels, scene.tracks.frame_rate, key, due, kept)
+
+
+def seconds_to_encode(plan: MoviePlan, frames_folder: Path) -> float:
+    """Return how long the movies that are due will take, as far as those frames tell that are there: a few of them."""
+    there = [name for name in plan.frames if (frames_folder / name).is_file()][:_TRIED]
+    if not there or not plan.due:
+        return 0.0
+    some = replace(plan, frames=tuple(there), lines=None)
+    with TemporaryDirectory() as aside:
+        clock = Clock()
+        paths = [Path(aside) / name for name in plan.due]
+        encode_all(_pictures(some, frames_folder), paths, plan.pixels, plan.rate)
+        return clock() / len(there) * len(plan.frames)
+
+
+def make_movies(
+    plan: MoviePlan, frames_folder: Path, hear: Callable[[int, int, float], None] = lambda *_: None
+) -> None:
+    """Encode the movies that are due, all at the same time.
+
+    Parameters
+    ----------
+    plan : MoviePlan
+    frames_folder : Path
+        Where the frames are.
+    hear : callable
+        Told how many frames have been taken, of how many, and the seconds left.
+
+    """
+    if not plan.due:
+        return
+    prepare_folder(plan.folder, plan.due)
+    store, clock, total = Store(plan.folder), Clock(), len(plan.frames)
+
+    def told(done: int) -> None:
+        hear(done, total, clock() / done * (total - done))
+
+    paths = [plan.folder / name for name in plan.due]
+    encode_all(_pictures(plan, frames_folder), paths, plan.pixels, plan.rate, told)
+    for name in plan.due:
+        store.note(name, _stored(plan.folder / name, plan.key))
+    store.save()
 
 
 def flashing(scene: Scene, jobs: Sequence[Job], folder: Path) -> tuple[Finding, ...]:
-    """Return a warning if drawn frames flash more than is safe for everyone."""
+    """Return warnings if drawn frames flash more than is safe for everyone."""
     rate = scene.tracks.frame_rate
     meter = FlashMeter(rate[0] / rate[1])
-    for picture in _pictures(jobs, folder, None):
-        meter.look(picture)
-    if meter.found is None:
-        return ()
-    first, last = (
-        scene.shot(job.shot).start_frame + job.frame for job in (jobs[meter.found.first], jobs[meter.found.last])
-    )
-    return (
-        Finding(
-            "flashing",
-            f"From frame {first} to {last} the film flashes more than three times within a second, over a large area.",
-            why="Flashing can cause seizures (general flash threshold of WCAG 2.2, success criterion 2.3.1).",
-            remedy="Show it to nobody without a warning; slow the motion down or lower the contrast. The rules of the "
-            "place where it is shown decide.",
-            severity="warning",
-        ),
+    for job in jobs:
+        meter.look(_picture(folder / job.files[0]))
+    found = [(meter.found, "", "general"), (meter.found_red, " to and from a saturated red", "red")]
+    return tuple(_flashing(scene, jobs, each, how, kind) for each, how, kind in found if each is not None)
+
+
+def _flashing(scene: Scene, jobs: Sequence[Job], found: Flashing, how: str, kind: str) -> Finding:
+    first, last = (scene.shot(job.shot).start_frame + job.frame for job in (jobs[found.first], jobs[found.last]))
+    return Finding(
+        "flashing" if kind == "general" else "flashing-red",
+        f"From frame {first} to {last} the film flashes{how} more than three times within a second, over a large area.",
+        why=f"Flashing can cause seizures ({kind} flash threshold of WCAG 2.2, success criterion 2.3.1).",
+        remedy="Show it to nobody without a warning; slow the motion down or lower the contrast. The rules of the "
+        "place where it is shown decide.",
+        severity="warning",
     )
 
 
@@ -112,19 +146,18 @@ def _lines(scene: Scene, jobs: Sequence[Job]) -> list[list[Line]]:
     return [shots[job.shot](job.frame) for job in jobs]
 
 
-def _pictures(jobs: Sequence[Job], folder: Path, lines: list[list[Line]] | None) -> Iterator[NDArray[np.uint8]]:
-    import imagecodecs  # noqa: PLC0415
-
-    for number, job in enumerate(jobs):
-        picture = np.ascontiguousarray(imagecodecs.png_decode((folder / job.files[0]).read_bytes()))
-        for line in lines[number] if lines is not None else ():
+def _pictures(plan: MoviePlan, folder: Path) -> Iterator[NDArray[np.uint8]]:
+    for number, name in enumerate(plan.frames):
+        picture = _picture(folder / name)
+        for line in plan.lines[number] if plan.lines is not None else ():
             draw_line(picture, line)
         yield picture
 
 
-def _key(scene: Scene, jobs: Sequence[Job], lines: list[list[Line]] | None) -> str:
-    said = (encoder_version(), scene.tracks.frame_rate, [job.key for job in jobs], lines)
-    return hashlib.sha256(repr(said).encode()).hexdigest()
+def _picture(file: Path) -> NDArray[np.uint8]:
+    import imagecodecs  # noqa: PLC0415
+
+    return np.ascontiguousarray(imagecodecs.png_decode(file.read_bytes()))
 
 
 def _stored(path: Path, key: str) -> Stored:

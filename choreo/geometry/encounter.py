@@ -128,6 +128,14 @@ class Encounters:
             return one, two
         return self.shapes[a], self.shapes[b]
 
+    def box(self, name: str) -> Floats:
+        """Return the (2, 3) box around a solid at its place, and around all that it sweeps if it turns on its way."""
+        own = self.shapes[name].box
+        if name not in self.turning:
+            return own
+        swept = self.shapes[self.turning[name][0]].box
+        return np.stack([np.minimum(own[0], swept[0]), np.maximum(own[1], swept[1])])
+
     def room(self, a: str, b: str) -> float:
         """Return how far apart this pair's shrunk shapes keep while moving, mm."""
         kept = self.clearance.get((a, b), self.clearance.get((b, a), 0.0))

@@ -79,6 +79,8 @@ class Table:
     def _offers(self, index: int, centres: Floats) -> Offers:
         """The places among those that are inside the room and over no shape."""
         want = self.wanted[index]
+        if want.shape.is_empty:  # seen edge-on, or hidden: there is nothing that a line could lead to
+            centres = np.zeros((0, 2))
         half = np.array(want.size) / 2
         boxes = np.hstack([centres - half, centres + half])
         boxes = boxes[(boxes[:, :2] >= self.room[:2]).all(axis=1) & (boxes[:, 2:] <= self.room[2:]).all(axis=1)]

@@ -14,7 +14,6 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import Camera
 from choreo.geometry.clearing import padded
 from choreo.geometry.convex import convex_sum, convex_sums
 from choreo.geometry.unions import Geometries
@@ -23,11 +22,6 @@ from choreo.model.plan import Floats
 _DISK_SEGMENTS = 12
 """Segments a quarter of the disk; the disk is drawn around, not into, so the gap is never short."""
 _DISK = np.stack([f(np.arange(4 * _DISK_SEGMENTS) * np.pi / (2 * _DISK_SEGMENTS)) for f in (np.cos, np.sin)], axis=1)
-
-
-def hulls_on_screen(points: Floats, cameras: Sequence[Camera]) -> Geometries:
-    """Return the convex hulls (one a camera, shapely) of (k, 3) points in front of every camera."""
-    return hulls_through(points, np.stack([camera.matrix for camera in cameras]))
 
 
 def hulls_through(points: Floats, matrices: Floats) -> Geometries:
@@ -56,15 +50,11 @@ def corners(hull: BaseGeometry) -> Floats:
     return xy[:-1] if len(xy) > 1 else xy
 
 
-def keep_out(fixed: BaseGeometry, mover: BaseGeometry, gap: float) -> BaseGeometry:
-    """Return the displacements of `mover` at which it comes nearer than `gap` to `fixed` (both convex)."""
-    return shapely.Polygon(keep_outs(np.array([fixed], dtype=np.object_), mover, gap)[0])
-
-
 def keep_outs(fixed: Geometries, mover: BaseGeometry, gap: float) -> Floats:
-    """Return what `keep_out` does for many fixed hulls at once, as convex rings (n, v, 2).
+    """Return the displacements of `mover` at which it comes nearer than `gap` to each fixed hull: rings (n, v, 2).
 
-    The disk is a polygon around it: where corners face each other up to 0.22 % more than the gap is kept.
+    All hulls and rings are convex. The disk is a polygon around it: where corners face each other up to 0.22 % more
+    than the gap is kept.
     """
     own = -corners(mover)
     own = convex_sum(own, gap / np.cos(np.pi / len(_DISK)) * _DISK if gap > 0 else np.zeros((1, 2)))
@@ -73,11 +63,6 @@ def keep_outs(fixed: Geometries, mover: BaseGeometry, gap: float) -> Floats:
     clockwise = (rings[..., 0] * after[..., 1] - rings[..., 1] * after[..., 0]).sum(axis=1) < 0
     rings[clockwise] = rings[clockwise, ::-1]
     return np.asarray(convex_sums(rings, own[None])[:, 0])
-
-
-def corridor(hull: BaseGeometry, way: Floats) -> BaseGeometry:
-    """Return the hull of what a convex outline sweeps along a polyline of displacements (k, 2)."""
-    return shapely.convex_hull(shapely.linestrings((corners(hull)[None] + way[:, None]).reshape(-1, 2)))
 
 
 def nearest_free(

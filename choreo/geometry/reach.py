@@ -44,7 +44,7 @@ def pairs_within_reach(
     boxes, owner = [], []
     for k, name in enumerate(names):
         legs = _legs(routes[name], reach[name])
-        shape = encounters.shapes[name].box
+        shape = encounters.box(name)
         boxes.append(np.stack([legs.min(axis=1) + shape[0], legs.max(axis=1) + shape[1]], axis=1))
         owner += [k] * len(legs)
     swept, whose = np.concatenate(boxes), np.array(owner)

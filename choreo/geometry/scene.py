@@ -26,6 +26,9 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Shapes = NDArray[np.object_]
 
+_ROUNDING_MM = 1e-8
+"""Parts that reach into each other by exactly what they may do so by more, in the last digits of places far away."""
+
 Key = tuple[int, ...]
 """Of what a silhouette is asked: (solid,), (solid, piece), or (solid, piece, kept hole or -1, convex prism)."""
 
@@ -269,7 +272,7 @@ def build_scene(solids: Sequence[Solid], cameras: Floats, displacements: Floats,
         tuple(solids),
         np.asarray(cameras, dtype=np.float64),
         np.asarray(displacements, dtype=np.float64),
-        touch_mm,
+        touch_mm + _ROUNDING_MM,
     )
 
 

@@ -118,12 +118,10 @@ class Standing:
                 found.append(self._lanes[key])
         return found
 
-    def met_on(
-        self, item: Item, start: Floats, direction: Floats, farthest: float, others: Sequence[str] = ()
-    ) -> list[tuple[float, float]]:
+    def met_on(self, item: Item, start: Floats, direction: Floats, farthest: float) -> list[tuple[float, float]]:
         """Return ways along a ray at which the item, resting there, would be met by a part on its way.
 
-        Intervals, mm, sorted. With `others` only these are asked.
+        Intervals, mm, sorted.
         """
         spans: list[tuple[float, float]] = []
         ray = np.stack([start, start + direction * farthest])
@@ -135,7 +133,7 @@ class Standing:
             low, high = self._box[member] + reach
             near = np.all((boxes[:, 0] < high + room) & (boxes[:, 1] > low - room), axis=1)
             for index in np.flatnonzero(near[1:]) + 1:
-                if names[index] not in gone and (not others or names[index] in others):
+                if names[index] not in gone:
                     tail = self.tail(names[index], item)
                     if len(tail) > 1:
                         spans += self.subject.encounters.resting_spans(

@@ -101,7 +101,6 @@ class Assembly:
     touch_mm: float
     parts: tuple[Part, ...]
     joints: tuple[Joint, ...] = ()
-    occlusion_order: tuple[str, ...] = ()
     plates: tuple[Plate, ...] = ()
     hero: Hero | None = None
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from dataclasses import dataclass
 
 from choreo.errors import ChoreoError, Finding
@@ -68,20 +67,6 @@ class Interlock:
     def proved(self) -> bool:
         """Whether every group was tried, rather than a limit reached."""
         return self.groups_tried == self.groups_in_all
-
-    def blockers_of(self, group: Collection[str], angle: float) -> tuple[str, ...]:
-        """Return who bars a group, moving as one, in a direction of the plane, degrees; none: that way is open."""
-        by: dict[str, None] = {}
-        for held in self.held:
-            if held.part in group:
-                by.update(dict.fromkeys(_bar_at(held, angle).blockers))
-        return tuple(part for part in self.parts if part in by and part not in group)
-
-
-def _bar_at(held: Held, angle: float) -> Bar:
-    """The bar that holds a direction of the plane; one without a width first."""
-    inside = [bar for bar in held.bars if bar.arc is not None and (angle - bar.arc[0]) % 360 <= bar.arc[1] - bar.arc[0]]
-    return min(inside, key=lambda bar: bar.arc[1] - bar.arc[0] if bar.arc else 0.0)
 
 
 class Interlocked(ChoreoError):  # noqa: N818 - a state of the product, as the finding calls it

@@ -145,10 +145,6 @@ class Easing(ABC):
     def _cut(self) -> tuple[MonotonePiece, ...]:
         """Return the monotone pieces over [0, 1] in time order."""
 
-    @abstractmethod
-    def _steepest(self) -> float:
-        """Return the largest rate of change on [0, 1]."""
-
     def value(self, t: Numbers) -> Numbers:
         """Return output progress at input progress `t`.
 
@@ -178,14 +174,3 @@ class Easing(ABC):
         ends = [y for piece in self.pieces for y in (piece.y0, piece.y1)]
         ends += [float(self.value(0.0)), float(self.value(1.0))]
         return min(ends), max(ends)
-
-    @cached_property
-    def peak_speed(self) -> float:
-        """Largest rate of change on [0, 1]; an even pace is 1, and a jump is infinite."""
-        return self._steepest()
-
-    @property
-    def overshoots(self) -> bool:
-        """Whether output progress leaves [0, 1] on the way."""
-        low, high = self.extent
-        return low < 0.0 or high > 1.0

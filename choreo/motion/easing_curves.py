@@ -179,14 +179,6 @@ def _tangent(near: tuple[float, float], far: tuple[float, float]) -> float:
     return 0.0
 
 
-def _end_speed(near: tuple[float, float], far: tuple[float, float]) -> float:
-    """Return the true speed at the end (0, 0), whose nearest distinct control point sets it."""
-    for x, y in (near, far):
-        if x > 0 or y != 0:
-            return abs(y / x) if x > 0 else math.inf
-    return 1.0  # three control points in one place: x and y are the same cubic
-
-
 @dataclass(frozen=True)
 class BezierEasing(Easing):
     """A cubic Bézier curve from (0, 0) to (1, 1) with control points (x1, y1), (x2, y2)."""
@@ -236,22 +228,6 @@ class BezierEasing(Easing):
         t0, t1, y0, y1 = (float(axis.ends[mark]) for axis in (cells.x, cells.y) for mark in (first, last))
         return MonotonePiece(t0, t1, y0, y1, self._inside, backward)
 
-    def _steepest(self) -> float:
-        ends = [_end_speed(*self._start), _end_speed(*self._end)]
-        if (self.x1, self.x2) == (1.0, 0.0) and (self.y1, self.y2) != (1.0, 0.0):
-            return math.inf  # the one curve that stands upright in its middle
-        x, y = _cubic(self.x1, self.x2), _cubic(self.y1, self.y2)
-        # dy/dx is stationary where y'' x' = y' x''; the cubic terms of the two sides cancel.
-        critical = _quadratic_roots(
-            3 * (y[2] * x[1] - y[1] * x[2]), 3 * (y[2] * x[0] - y[0] * x[2]), y[1] * x[0] - y[0] * x[1]
-        )
-        return max([*ends, *(_speed(x, y, p) for p in critical)])
-
-
-def _speed(x: Cubic, y: Cubic, p: float) -> float:
-    across, up = float(_taylor(x, p)[1]), float(_taylor(y, p)[1])
-    return abs(up / across) if across else math.inf
-
 
 @dataclass(frozen=True)
 class MinJerkEasing(Easing):
@@ -264,9 +240,6 @@ class MinJerkEasing(Easing):
 
     def _cut(self) -> tuple[MonotonePiece, ...]:
         return (MonotonePiece(0.0, 1.0, 0.0, 1.0, self._evaluate, _min_jerk_time),)
-
-    def _steepest(self) -> float:
-        return 1.875
 
 
 def _first_half(t: Floats) -> Floats:

@@ -138,13 +138,6 @@ class LinearEasing(Easing):
             found += [(t0, y0), (t1, y1)] if not found or found[-1] != (t0, y0) else [(t1, y1)]
         return tuple(found)
 
-    def _steepest(self) -> float:
-        lines = self._lines
-        departures = [*lines[1:, 2].tolist(), float(self.value(1.0))]
-        if lines[:, 3].tolist() != departures:
-            return math.inf
-        return float((np.abs(lines[:, 3] - lines[:, 2]) / (lines[:, 1] - lines[:, 0])).max())
-
 
 def _chain(lines: Floats) -> MonotonePiece:
     """Return the piece made of joined lines that all rise or all fall, or of one that holds."""
@@ -200,6 +193,3 @@ class StepEasing(Easing):
         n, jumps = self.steps, self._jumps
         levels = [min(k + self._first, jumps) / jumps for k in range(n)]
         return tuple(MonotonePiece(k / n, (k + 1) / n, y, y) for k, y in enumerate(levels))
-
-    def _steepest(self) -> float:
-        return math.inf

@@ -43,15 +43,14 @@ class ProgressLaw:
     legs: tuple[Leg, ...]
 
 
-def progress_law(moves: Sequence[Move], initial: float = 0.0) -> ProgressLaw:
+def progress_law(moves: Sequence[Move]) -> ProgressLaw:
     """Return the law of one part.
 
     Parameters
     ----------
     moves : sequence of Move
-        The moves of one part in one shot, sorted by start; each begins where the one before it ended.
-    initial : float
-        Progress of a part that never moves; otherwise its first move tells where it begins.
+        The moves of one part in one shot, sorted by start; each begins where the one before it ended. None: it stays
+        assembled.
 
     Returns
     -------
@@ -76,7 +75,7 @@ def progress_law(moves: Sequence[Move], initial: float = 0.0) -> ProgressLaw:
             again = f'"{move.part}" would {move.kind} twice in a row, on frame {other.start} again.'
             apart = f'"{move.part}" is at progress {one.after:g} on frame {other.start}, not at {other.before:g}.'
             raise ValueError(again if one.before == other.before else apart)
-    return ProgressLaw(legs[0].before if legs else initial, legs)
+    return ProgressLaw(legs[0].before if legs else 0.0, legs)
 
 
 def _ends(move: Move) -> tuple[float, float]:

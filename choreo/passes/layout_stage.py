@@ -27,6 +27,8 @@ _WATCHED_TURN = 20.0
 """Degrees between two rest frames that are respected from the start; others join as they prove the worst."""
 _FIRST_GUESS = 2.5
 """A burst needs about this many times the distance that the assembled product needs."""
+_FARTHEST = 1e4
+"""No camera is tried at more than this many times the size that the assembled product needs: it would be a dot."""
 _EDGE_PX = 1.0
 """Moving parts keep this far from the frame's edge."""
 _INSIDE_PX = 1e-3
@@ -230,12 +232,15 @@ class Stage:
             cameras = self.cameras(target, self.given)
             self._stand_clear(cameras)
             return cameras, self.place(cameras, watched, bounded=True), self.given
+        farthest = _FARTHEST * self.need(alone, target)
         size = size or _FIRST_GUESS * self.need(alone, target)
         near: tuple[float, float] | None = None
         far: tuple[float, float] | None = None
         best: tuple[tuple[Camera, ...], dict[str, Floats], float] | None = None
         refused: ChoreoError | None = None
         for turn in range(_ROUNDS):
+            if size > farthest:
+                break
             cameras = self.cameras(target, size)
             try:
                 routes = self.place(cameras, watched, bounded=False)

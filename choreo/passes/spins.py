@@ -17,14 +17,16 @@ import numpy as np
 
 from choreo.errors import Finding, no_solution
 from choreo.geometry.encounter import Encounters
+from choreo.geometry.legs import JOIN
 from choreo.geometry.spinning import Turning, with_turning
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats, Removal
 from choreo.model.tracks import Spin
 from choreo.motion.path import lengths, position
 
-_HAIR = 1e-6
-"""mm; turning begins this far beyond the point at which it is free."""
+_HAIR = 2 * JOIN
+"""mm; turning begins this far beyond the point at which it is free, and beyond the place that the part leaves: at the
+cuts of a diagram, which reach `JOIN` too far, it then still stands there as it is."""
 _SHORTEST = 0.1
 """Of the route: what must be left of it to turn on. A turn on less would be a jerk."""
 
@@ -84,7 +86,7 @@ def plan_spins(
     for part in removal.order:
         pin = shot.pins.get(part)
         length = float(lengths(routes[part])[-1])
-        if pin is None or not pin.spin or not length:
+        if pin is None or not pin.spin or _SHORTEST * length <= _HAIR:  # what goes nowhere does not turn
             continue
         axis = origins[part][:2]
         base = max(shared_mm.get(part, ()), default=0.0)
@@ -106,7 +108,7 @@ def _free_from(
     swept = with_turning(encounters, {part: Turning(axis, -np.inf)})
     base, length = span
     mates = _mates(removal, part)
-    since, blocker = base, ""
+    since, blocker = base + _HAIR, ""
     order = removal.order
     for other in (*order[order.index(part) + 1 :], removal.body):
         # Who left in the same group stands where the group has gone.

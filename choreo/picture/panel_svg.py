@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -23,6 +24,8 @@ from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET, tints
 from choreo.picture.panels import FACE, Seen
 from choreo.picture.svg import areas, element, line, text
 
+_RIM, _FIGURE = 0.075, 0.66
+"""Within a circle: its ring and the clear space in it, and how high figures are, ems."""
 SMALL_LABEL_SIZE = 14.5
 _STANDOFF = 3.0
 _HEAD = 7.0
@@ -274,12 +277,19 @@ def label_svg(block: Block, place: Placed) -> str:
     ]
     if block.number is not None:
         radius = CIRCLE * block.em - 0.6
-        size = block.em * (0.8 if block.number < 100 else 0.6)
+        size = _number_size(block)
         centre = left + CIRCLE * block.em
         ring = element("circle", cx=centre, cy=middle, r=radius, fill=PAPER, stroke=INK, stroke_width=1.1)
         parts.append(ring)
         parts.append(text(centre, middle + 0.36 * size, str(block.number), size, text_anchor="middle"))
     return element("g", "".join(parts), class_="label")
+
+
+def _number_size(block: Block) -> float:
+    """The size of the number in its circle: that of the name, as far as there is room for its corners."""
+    width, number = block.measure(str(block.number), 1.0), block.number or 0
+    fits = (CIRCLE - _RIM) / math.hypot(width / 2, _FIGURE / 2)
+    return block.em * max(min(fits, 1.0), 0.8 if number < 100 else 0.6)
 
 
 def leader_svg(place: Placed) -> str:

@@ -172,7 +172,7 @@ def _matte(notes: Notes, place: Place, outline: Mapping[str, Any], files: _Files
 
 
 def to_mm(px: Floats, px_per_mm: float, pivot_px: Point, turn: float = 0.0) -> Floats:
-    """Return points of a picture, (k, 2) px, y down, in the plane of its part, mm, y up; `to_px` is the inverse.
+    """Return points of a picture, (k, 2) px, y down, in the plane of its part, mm, y up.
 
     The picture is turned clockwise by so many degrees about its pivot, to lie right.
     """
@@ -181,11 +181,6 @@ def to_mm(px: Floats, px_per_mm: float, pivot_px: Point, turn: float = 0.0) -> F
         cos, sin = np.cos(np.radians(turn)), np.sin(np.radians(turn))
         away = away @ np.array([[cos, sin], [-sin, cos]])
     return np.asarray(away * np.array([1.0, -1.0]) / px_per_mm)
-
-
-def to_px(mm: Floats, px_per_mm: float, pivot_px: Point) -> Floats:
-    """Return points in the plane of a part, (k, 2) mm, y up, in its picture, px, y down; a picture that lies right."""
-    return np.asarray(mm * px_per_mm * np.array([1.0, -1.0]) + np.array(pivot_px))
 
 
 def _note_empty(notes: Notes, place: Place, name: str, threshold: float, traced: Traced, image: Image) -> None:

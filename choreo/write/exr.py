@@ -21,7 +21,7 @@ def exr_bytes(
     channels: Mapping[str, NDArray[np.generic]],
     corner: tuple[int, int],
     size: tuple[int, int],
-    words: Mapping[str, str] | None = None,
+    words: Mapping[str, str | int | float] | None = None,
     *,
     single_lines: bool = False,
 ) -> bytes:
@@ -35,8 +35,8 @@ def exr_bytes(
         Where that lies in the picture, px.
     size : (width, height)
         Of the whole picture.
-    words : mapping of name to str, optional
-        Text attributes of the header, names of at most 31 bytes.
+    words : mapping of name to str, int or float, optional
+        Attributes of the header: text, whole numbers, floats. Names have at most 31 bytes.
     single_lines : bool
         Pack each line by itself (ZIPS), else sixteen together (ZIP), which is a little smaller.
 

@@ -59,6 +59,15 @@ def test_touching_is_no_overlap():
         check(shot(goes(10.06), STANDS), BLOCKS)
 
 
+def test_exactly_what_may_touch_is_no_overlap_along_z_either():
+    """1.05 - 0.025 is a hair more than 1 + 0.025 in binary: 2e-16 mm of both solids are in one place."""
+    low, high = box(0, 0, 0, 10, 10, 1.05), box(0, 0, 1, 10, 10, 20)
+    stands = track("a", [[0, 0, 0]], [Key(0, 0.0)])
+    check(shot(stands, STANDS), {"a": low, "b": high})
+    with pytest.raises(BrokenPromiseError):
+        check(shot(stands, STANDS), {"a": low, "b": box(0, 0, 0.9999, 10, 10, 20)})
+
+
 def test_an_overlap_between_two_frames_is_found():
     """The easing peaks between frames 5 and 6 of 10, at 1.3 times 9 mm, and is below 1 on whole frames."""
     peak = "linear(0, 0.5 50%, 1.3 55%, 0.5 60%, 1)"

@@ -110,3 +110,20 @@ def test_a_holdout_that_an_order_would_spare_is_found():
     (finding,) = check_masking(plan, solids, cameras, still)
     assert (finding.code, finding.severity) == ("check-holdout-not-needed", "warning")
     assert check_masking(Masking((OrderSpan(0, 0, ("low", "high")),), ()), solids, cameras, still) == []
+
+
+def test_within_what_parts_may_share_neither_is_nearer():
+    # By hand: two blocks side by side before a camera that sees both from their side, 10 px a mm. They share 0.4 mm,
+    # a strip of 4 px, in which the one that stands 1 mm nearer is drawn beneath.
+    solids = {
+        "left": build_solid([Slab(((0.0, 0.0), (10.0, 0.0), (10.0, 20.0), (0.0, 20.0)), (), (0.0, 5.0))]),
+        "right": build_solid([Slab(((9.6, 0.0), (20.0, 0.0), (20.0, 20.0), (9.6, 20.0)), (), (1.0, 6.0))]),
+    }
+    cameras = np.array([orthographic_camera(0, 0, (10, 10, 0), 10, RESOLUTION).matrix])
+    rest = (solids, cameras, {name: np.zeros((1, 3)) for name in solids})
+    plan = Masking((OrderSpan(0, 0, ("right", "left")),), ())
+    (finding,) = check_masking(plan, *rest, points=4000)
+    assert '"left", but "right" is nearest' in finding.what
+    assert check_masking(plan, *rest, points=4000, touch_mm=0.4) == []
+    pressed = {frozenset(("left", "right")): 0.7}
+    assert check_masking(plan, *rest, points=4000, touch_mm=0.05, pressed=pressed) == []

@@ -11,7 +11,7 @@ import shutil
 import signal
 import subprocess
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +19,7 @@ import pytest
 from photographed_project import write_project
 from PIL import Image
 
+from choreo.cli import _say_findings
 from choreo.errors import ChoreoError
 from choreo.frames import jobs as frame_jobs
 from choreo.frames.drawing import WholeFrame
@@ -135,6 +136,7 @@ CHANGES = {
     "holdout": held,
     "order": turned_around,
     "hero": lambda shot: replace(shot, hero_opacity=np.linspace(0, 1, shot.frames)),
+    "taken over": lambda shot: replace(shot, hero_parts={"dial": np.linspace(-0.5, 1, shot.frames).clip(0)}),
 }
 
 
@@ -148,6 +150,21 @@ def test_whatever_tracks_say_that_shows_is_in_the_key(project, change, shutter):
     differs = [a != b for a, b in zip(pictures(one), pictures(two), strict=True)]
     assert all(s >= d for s, d in zip(stale, differs, strict=True)), "a frame that differs passes for current"
     assert any(differs) or (change == "way between frames" and shutter == 0)
+
+
+def test_who_shows_on_the_last_frame_is_in_the_key_of_those_on_which_parts_are_taken_over(project):
+    base = scene(project, shutter=0.0)
+    rows = {"dial": np.r_[np.zeros(8), np.linspace(0.25, 1, 12)]}
+    views = []
+    for away in (0.0, 30.0):
+        (shot,) = base.tracks.shots
+        parts = tuple(
+            replace(one, screen=one.screen + away * (np.arange(20) == 19)[:, None]) if one.id == "cap" else one
+            for one in shot.parts
+        )
+        shots = (replace(shot, hero_opacity=np.zeros(20), hero_parts=rows, parts=parts),)
+        views.append(replace(base, tracks=replace(base.tracks, shots=shots), _renderers={}))
+    assert [a != b for a, b in zip(*map(keys, views), strict=True)] == [frame >= 8 for frame in range(20)]
 
 
 def test_another_region_of_a_holdout_is_another_picture(project):
@@ -266,6 +283,7 @@ def test_no_room_on_the_disk_is_said_before_anything_is_written(project, tmp_pat
     assert error.value.exit_code == 1
     assert error.value.findings[0].code == "disk-full"
     assert not [path for path in (tmp_path / "full").rglob("*") if path.is_file()]
+    assert not hasattr(error.value, "__notes__")
 
 
 def test_each_frame_is_written_before_the_next_is_drawn(project, tmp_path):
@@ -286,8 +304,40 @@ def test_a_disk_that_fills_up_is_found_out_by_the_first_frames(project, tmp_path
     monkeypatch.setattr(frame_jobs.shutil, "disk_usage", lambda _: type("Usage", (), {"free": next(free)})())
     with pytest.raises(ChoreoError) as error:
         make(view, jobs(view), DRAW, tmp_path, processes=1)
-    assert error.value.written == (str(tmp_path / "frames" / "f.0000.png"),)
+    assert error.value.__notes__ == ["1 of 20 frames are there, whole; the next run goes on from them"]
+    assert [path.name for path in (tmp_path / "frames").iterdir()] == ["f.0000.png"]
     assert make(view, jobs(view)[:1], DRAW, tmp_path, processes=1).kept == 1
+
+
+@dataclass(frozen=True)
+class Killed:
+    """Draws, but its process is killed on one frame, as by a system that is short of memory."""
+
+    parent: int
+
+    def __call__(self, renderer, shot, frame):
+        if frame == 11 and os.getpid() != self.parent:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return DRAW(renderer, shot, frame)
+
+
+def test_a_process_that_is_killed_costs_no_frame_that_is_there(project, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(frame_jobs, "_WORTH_S", 0.0)
+    monkeypatch.setattr(frame_jobs, "_TASK_S", 0.05)
+    view = scene(project, shutter=0.0)
+    with pytest.raises(ChoreoError) as error:
+        make(view, jobs(view), Killed(os.getpid()), tmp_path, processes=2)
+    assert [finding.code for finding in error.value.findings] == ["process-ended"]
+    [left] = error.value.__notes__
+    done = int(re.fullmatch(r"(\d+) of 20 frames are there, whole; the next run goes on from them", left)[1])
+    files = list((tmp_path / "frames").iterdir())
+    assert 3 <= done <= len(files) < 20
+    for file in files:
+        Image.open(file).load()
+    _say_findings(error.value, as_json=False)
+    last = capsys.readouterr().err.splitlines()[-1]
+    assert last == f"choreo: {left}"
+    assert make(view, jobs(view), DRAW, tmp_path, processes=1).kept == done
 
 
 SLOW = """

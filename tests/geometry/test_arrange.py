@@ -6,13 +6,25 @@ import numpy as np
 import pytest
 import shapely
 from seen_by_opencv import parallel
-from small_assemblies import box, cross, drawer, film, insert, make, rect, shot, stack, stage, there_and_back
+from small_assemblies import (
+    box,
+    cross,
+    drawer,
+    film,
+    hulls_on_screen,
+    insert,
+    make,
+    rect,
+    shot,
+    stack,
+    stage,
+    there_and_back,
+)
 
 from choreo.errors import ChoreoError
 from choreo.geometry.arrange import place
 from choreo.geometry.axial import shows
 from choreo.geometry.camera import orthographic_camera, perspective_camera
-from choreo.geometry.placement import hulls_on_screen
 from choreo.geometry.standing import past
 from choreo.model.assembly import Part, Slab
 from choreo.model.choreography import View

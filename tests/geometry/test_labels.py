@@ -42,6 +42,13 @@ def test_labels_keep_apart(wants):
         assert not any(leader.intersects(box) for other, box in enumerate(boxes) if other != index)
 
 
+def test_what_is_not_seen_gets_no_label():
+    unseen, seen = Wanted((60.0, 20.0), shapely.Polygon()), Wanted((60.0, 20.0), shapely.box(200, 100, 240, 140))
+    none, placed = place_labels([unseen, seen], ROOM)
+    assert none is None
+    assert placed == place_labels([seen], ROOM)[0]
+
+
 @settings(max_examples=40, deadline=None)
 @given(st.lists(wanted, min_size=1, max_size=8))
 def test_each_leader_joins_its_label_to_its_shape(wants):

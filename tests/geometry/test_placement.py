@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 import shapely
 from seen_by_opencv import parallel, pinhole
+from small_assemblies import hulls_on_screen
 
 from choreo.geometry.camera import orthographic_camera, perspective_camera
 from choreo.geometry.clearing import first_clear
-from choreo.geometry.placement import corridor, hulls_on_screen, keep_out, nearest_free
+from choreo.geometry.placement import keep_outs, nearest_free
 
 RES = (1920, 1080)
 RT2 = math.sqrt(2)
@@ -21,6 +22,11 @@ def mirrored(ring):
 
 def random_hull(rng, middle=(0, 0), size=40.0):
     return shapely.convex_hull(shapely.MultiPoint(rng.uniform(-size, size, (7, 2)) + middle))
+
+
+def keep_out(fixed, mover, gap):
+    """What is kept out of around one hull."""
+    return shapely.Polygon(keep_outs(np.array([fixed], dtype=object), mover, gap)[0])
 
 
 # --- Minkowski sums -----------------------------------------------------------------------------------------------
@@ -62,15 +68,6 @@ def test_keep_out_is_where_shapely_measures_too_little():
                 assert apart < gap * 1.0022
             else:
                 assert apart >= gap - 1e-9
-
-
-def test_a_corridor_holds_every_place_on_the_way():
-    hull = shapely.box(0, 0, 10, 4)
-    swept = corridor(hull, np.array([[0.0, 0.0], [50.0, 20.0]]))
-    # 10 x 4, moved by (50, 20), sweeps 10 x 20 and 4 x 50 more. By hand.
-    assert swept.area == pytest.approx(40 + 200 + 200)
-    for share in np.linspace(0, 1, 11):
-        assert swept.buffer(1e-9).contains(shapely.box(50 * share, 20 * share, 50 * share + 10, 20 * share + 4))
 
 
 # --- The nearest free place -----------------------------------------------------------------------------------------

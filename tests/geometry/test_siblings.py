@@ -7,11 +7,10 @@ import pytest
 import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from small_assemblies import FRONT, TURNED, box, film, insert, make, shot, stage, there_and_back
+from small_assemblies import FRONT, TURNED, box, film, hulls_on_screen, insert, make, shot, stage, there_and_back
 
 from choreo.geometry.arrange import place
 from choreo.geometry.crossing import crossings
-from choreo.geometry.placement import hulls_on_screen
 from choreo.geometry.siblings import siblings
 from choreo.model.choreography import Orbit, View
 

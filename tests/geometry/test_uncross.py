@@ -8,11 +8,10 @@ import pytest
 import shapely
 from hypothesis import HealthCheck, Phase, given, reject, settings
 from hypothesis import strategies as st
-from small_assemblies import FRONT, box, film, insert, make, phase, shot, stage, there_and_back
+from small_assemblies import FRONT, box, film, hulls_on_screen, insert, make, phase, shot, stage, there_and_back
 
 from choreo.errors import ChoreoError
 from choreo.geometry.crossing import crossings
-from choreo.geometry.placement import hulls_on_screen
 from choreo.geometry.rested import Rested
 from choreo.geometry.uncross import EACH, MOST, uncross
 from choreo.model.choreography import Orbit, View

@@ -66,7 +66,6 @@ def test_extent_bounds_every_sample_and_is_reached(text):
     assert y.max() <= high + 1e-15
     ends = [end for piece in easing.pieces for end in (piece.y0, piece.y1)]
     assert {low, high} <= {*ends, easing.value(1.0)}
-    assert easing.overshoots == (low < 0 or high > 1)
 
 
 @settings(max_examples=100, deadline=None)
@@ -77,8 +76,10 @@ def test_value_undoes_time(text, shares):
             y = piece.y0 + (piece.y1 - piece.y0) * np.array(shares)
             t = piece.time(y)
             assert np.all((t >= piece.t0) & (t <= piece.t1))
-            steep = min(parse_easing(text).peak_speed, 1e4)
-            assert np.all(np.abs(piece.value(t) - y) <= 1e-12 * (1 + steep)) or steep == 1e4
+            # Times are right to 1e-10: so long before and after, the piece lies on either side of y.
+            before, after = (piece.value(np.clip(t + by, piece.t0, piece.t1)) for by in (-1e-10, 1e-10))
+            assert np.all(np.minimum(before, after) <= y + 1e-12)
+            assert np.all(y <= np.maximum(before, after) + 1e-12)
 
 
 @settings(max_examples=100, deadline=None)
@@ -148,7 +149,6 @@ def test_overshoot_is_cut_at_its_exact_top():
     rise, fall = easing.pieces
     assert (at, top) == pytest.approx((rise.t1, rise.y1), abs=1e-14)
     assert (fall.y0, fall.y1) == (rise.y1, 1.0)
-    assert easing.overshoots
     assert easing.extent == (0.0, rise.y1)
 
 

@@ -158,7 +158,6 @@ def test_extreme_numbers_do_no_harm(numbers):
     t = np.array([-1e9, -1, 0, 1e-320, 0.3, 1, 2])
     assert not np.isnan(easing.value(t)).any()
     assert np.isfinite(easing.extent).all()
-    assert easing.peak_speed >= 1
     for piece in easing.pieces:
         assert np.isfinite(piece.value(t)).all()
         assert piece.flat or np.isfinite(piece.time(np.linspace(piece.y0, piece.y1, 9))).all()

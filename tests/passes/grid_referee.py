@@ -119,6 +119,16 @@ def read_ring(finding):
     return ring
 
 
+def bar_at(held, angle):
+    """The bar that holds a direction of the plane, degrees; one without a width goes first."""
+    arcs = [
+        (bar.arc[1] - bar.arc[0], bar)
+        for bar in held.bars
+        if bar.arc and (angle - bar.arc[0]) % 360 <= bar.arc[1] - bar.arc[0]
+    ]
+    return min(arcs, key=lambda pair: pair[0])[1]
+
+
 def check_proof(cells, error, far=4):
     """Nothing of what is left leaves, each link of the ring holds, and who bars what is true in all directions."""
     (finding,) = error.findings
@@ -136,5 +146,5 @@ def check_proof(cells, error, far=4):
         assert list(up.blockers) == [o for o in others if blocks(cells[held.part], cells[o], (0, 0, 1))]
         assert list(down.blockers) == [o for o in others if blocks(cells[held.part], cells[o], (0, 0, -1))]
         for d in plane_directions(far):
-            found = proof.blockers_of({held.part}, math.degrees(math.atan2(d[1], d[0])))
+            found = bar_at(held, math.degrees(math.atan2(d[1], d[0]))).blockers
             assert list(found) == [o for o in others if stands_in_way(cells[held.part], cells[o], d)]

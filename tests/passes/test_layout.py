@@ -324,8 +324,13 @@ def test_a_camera_inside_the_product_is_refused():
     assert "camera" in findings[0].what
 
 
-def test_a_gap_as_wide_as_the_frame_has_no_camera():
-    findings = fails(stack(), film(shot(*there_and_back(), view=FRONT), gap_px=1900))
+WIDE = View("perspective", 0, 20, focal_mm=8, sensor_mm=(36, 20.25))
+
+
+@pytest.mark.parametrize(("gap_px", "view", "orbit"), [(1900, FRONT, None), (16384, WIDE, Orbit(1e-9))])
+def test_a_gap_as_wide_as_the_frame_has_no_camera(gap_px, view, orbit):
+    # With 16384 px each camera asks for one farther away, without end.
+    findings = fails(stack(), film(shot(*there_and_back(), view=view, orbit=orbit), gap_px=gap_px))
     assert findings[0].code in {"no-fit", "no-room"}
 
 

@@ -56,7 +56,6 @@ def test_resolved_values(project):
     assert shell.slabs[0].holes == (((-26.0, -16.0), (-26.0, 16.0), (26.0, 16.0), (26.0, -16.0)),)
     assert shell.slabs[0].z == (0.0, 14.0)
     assert read.assembly.joints == (Joint("insert", "cell", "shell", (0.0, 0.0, 1.0), 0.0),)
-    assert read.assembly.occlusion_order == ("shell", "cell", "lens")
     assert read.assembly.plates == (Plate("shell", "plates/shell.png", 10.0, (512.0, 384.0), ViewAngle()),)
     assert read.assembly.hero == Hero("plates/hero.png", 10.0, (960.0, 540.0), ViewAngle())
 
@@ -296,7 +295,7 @@ def test_springs_become_easings_wherever_an_easing_may_stand(project):
     assert burst.orbit is not None
     assert (burst.orbit.easing, burst.phases[1].default.easing) == (half, half)
     assert back.phases[0].default.easing == spring_text(1, 25, 10)
-    assert not parse_easing(back.phases[0].default.easing).overshoots
+    assert parse_easing(back.phases[0].default.easing).extent == (0.0, 1.0)
 
 
 def test_clip_ends_an_assemble_at_first_contact_and_leaves_an_explode_its_overshoot(project):

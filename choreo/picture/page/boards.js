@@ -28,7 +28,7 @@ class Boards {
 function onPaper(moving) {
   const film = { ...moving.film, backdrop: "transparent" };
   const sheets = moving.sheets.map(() => new Sheet());
-  const own = { ...moving, film, sheets, heroSheet: new Sheet() };
+  const own = { ...moving, film, sheets, heroSheet: new Sheet(), cutSheet: new Sheet() };
   return Object.assign(Object.create(MovingPicture.prototype), own);
 }
 
@@ -36,7 +36,8 @@ function showsPhotographs(shot, frame) {
   if (!shot) return false;
   const at = frame - shot.start;
   const shown = (track) => track.plate !== null && rowOf(track.opacity, at, 1)[0] > 0;
-  return shot.parts.some(shown) || Boolean(shot.hero && shot.hero[at] > 0);
+  const taken = ([, first, shares]) => at >= first && at < first + shares.length;
+  return shot.parts.some(shown) || (shot.taken || []).some(taken) || Boolean(shot.hero && shot.hero[at] > 0);
 }
 
 function layFrame(picture, canvas, frame, svg) {

@@ -25,6 +25,10 @@ class Ranks:
     """The smallest that holds all; a pixel where nothing shows at all."""
     numbers: Singles
     coverages: Singles
+    most: int
+    """How many parts show in one pixel, at most."""
+    left_out: float
+    """The largest coverage that all parts for which there is no rank have together in one pixel."""
 
 
 def ranked(shown: Iterable[Shown], numbers: Mapping[str, np.float32], count: int, frame: Window) -> Ranks:
@@ -43,12 +47,14 @@ def ranked(shown: Iterable[Shown], numbers: Mapping[str, np.float32], count: int
     """
     pixels = frame.height * frame.width
     number, cover = np.zeros((2, count, pixels), dtype=np.float32)
+    parts, left = np.zeros(pixels, dtype=np.uint16), np.zeros(pixels, dtype=np.float32)
     for one in shown:
         alpha = one.light[..., 3]
         rows, columns = np.nonzero(alpha > NONE)
         place = (rows + one.window.y) * frame.width + columns + one.window.x
         coming = np.full(place.size, numbers[one.part], dtype=np.float32)
         share = alpha[rows, columns]
+        parts[place] += 1
         for rank in range(count):
             # Who covers more stays; who covers less goes on to the next rank, where somebody stood here.
             old, its = cover[rank, place], number[rank, place]
@@ -59,10 +65,17 @@ def ranked(shown: Iterable[Shown], numbers: Mapping[str, np.float32], count: int
             place, share, coming = place[going], share[going], coming[going]
             if not place.size:
                 break
+        left[place] += share
     window = _holding(cover[0].reshape(frame.height, frame.width))
     shape = (count, frame.height, frame.width)
     rows_, columns_ = window.slices
-    return Ranks(window, number.reshape(shape)[:, rows_, columns_], cover.reshape(shape)[:, rows_, columns_])
+    return Ranks(
+        window,
+        number.reshape(shape)[:, rows_, columns_],
+        cover.reshape(shape)[:, rows_, columns_],
+        int(parts.max(initial=0)),
+        float(left.max(initial=0.0)),
+    )
 
 
 def _holding(cover: Singles) -> Window:

@@ -14,7 +14,6 @@ MARGIN, GAP = 100.0, 60.0
 HEAD = 96.0
 """For the title and the rule below it."""
 FOOT = 62.0
-READING_MM, LETTER_MINUTES = 3000.0, 5.0
 CAPTION, SMALL, FINE = 54.0, 48.0, 32.0
 """Sizes of type: captions and titles; names and timecodes; the foot."""
 UNDER = 126.0
@@ -38,19 +37,6 @@ class Paper:
         """Left, top, width and height of what lies between head and foot."""
         top = MARGIN + HEAD
         return MARGIN, top, self.width - 2 * MARGIN, self.height - top - MARGIN - FOOT
-
-    def letter_minutes(self, size: float, capital: float) -> float:
-        """Return how high capitals look on the wall, minutes of arc.
-
-        Parameters
-        ----------
-        size : float
-            Of the type, tenths of a mm on the sheet.
-        capital : float
-            Height of a capital as a share of it.
-
-        """
-        return math.degrees(math.atan(size / 10 * self.enlarged * capital / READING_MM)) * 60
 
 
 PAPERS = {

@@ -10,8 +10,6 @@ from importlib.resources import files
 from pathlib import Path
 
 FAMILY = "Source Sans Pro"
-CAPITAL = 0.656
-"""Height of a capital letter, in ems."""
 
 
 @cache

@@ -55,6 +55,11 @@ def test_too_few_ranks_keep_what_shows_most():
     whole, short = ranked(given, numbers, 9, FRAME), ranked(given, numbers, 4, FRAME)
     assert (short.coverages == whole.coverages[:4]).all()
     assert (short.numbers == whole.numbers[:4]).all()
+    # What is left out, by summing what nine ranks have beyond the fourth; how many show, by counting.
+    assert (whole.left_out, whole.most) == (0.0, int((whole.coverages > 0).sum(axis=0).max()))
+    assert short.most == whole.most
+    assert short.left_out == pytest.approx(float(whole.coverages[4:].sum(axis=0).max()), abs=1e-6)
+    assert short.left_out > 0.1
 
 
 def test_equal_coverages_keep_the_order_that_they_come_in():

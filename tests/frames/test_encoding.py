@@ -1,0 +1,107 @@
+"""Movies that are encoded side by side: the bytes of each are those it has alone, and none is left half done."""
+
+from __future__ import annotations
+
+import signal
+import threading
+import time
+
+import numpy as np
+import pytest
+from photographed_project import write_project
+
+from choreo.cli import main
+from choreo.errors import ChoreoError
+from choreo.frames import encoding, movies
+from choreo.frames.encoding import encode_all
+from choreo.write.movie import write_movie
+
+SIZE, RATE = (96, 54), (24000, 1001)
+
+
+def pictures(count=30):
+    rows, columns = np.mgrid[: SIZE[1], : SIZE[0]]
+    for number in range(count):
+        shade = ((rows * 3 + columns + 5 * number) % 256).astype(np.uint8)
+        yield np.dstack([shade, 255 - shade, shade // 2])
+
+
+def test_company_changes_no_byte(tmp_path):
+    names = ("film.mp4", "film.webm")
+    heard = []
+    encode_all(pictures(), [tmp_path / "both" / name for name in names], SIZE, RATE, heard.append)
+    assert heard == list(range(1, 31))
+    for name in names:
+        list(write_movie(tmp_path / name, pictures(), SIZE, RATE))
+        assert (tmp_path / "both" / name).read_bytes() == (tmp_path / name).read_bytes()
+
+
+@pytest.mark.parametrize("error", [KeyboardInterrupt, ZeroDivisionError])
+def test_what_was_there_stays_if_the_frames_break_off(tmp_path, error):
+    def broken():
+        yield from pictures(12)
+        raise error
+
+    paths = [tmp_path / "film.mp4", tmp_path / "film.webm"]
+    paths[0].write_bytes(b"before")
+    with pytest.raises(error):
+        encode_all(broken(), paths, SIZE, RATE)
+    assert [path.name for path in tmp_path.iterdir()] == ["film.mp4"]
+    assert paths[0].read_bytes() == b"before"
+    assert not any(type(one).__name__ == "_Encoder" for one in threading.enumerate())
+
+
+def test_ctrl_c_while_the_last_frames_are_packed_leaves_nothing_half_done(tmp_path, monkeypatch):
+    # Encoders that look ahead have most of a short movie before them when the last frame has been handed out.
+    ready, left = threading.Event(), []
+
+    def slow(path, frames, *_):
+        yield from enumerate(frames)
+        aside = path.with_name("aside")
+        aside.write_bytes(b"half")
+        ready.set()
+        time.sleep(0.5)
+        aside.unlink()
+
+    def press():
+        ready.wait(5)
+        signal.raise_signal(signal.SIGINT)
+
+    monkeypatch.setattr(encoding, "write_movie", slow)
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    hand = threading.Thread(target=press)
+    hand.start()
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            encode_all(pictures(2), [tmp_path / "film.webm"], SIZE, RATE)
+        left += tmp_path.iterdir()
+    finally:
+        signal.signal(signal.SIGINT, before)
+        hand.join()
+    assert left == []
+
+
+def test_an_encoder_that_fails_ends_the_others(tmp_path):
+    (tmp_path / "taken").write_bytes(b"mine")
+    with pytest.raises(ChoreoError) as found:
+        encode_all(pictures(300), [tmp_path / "film.webm", tmp_path / "taken" / "film.mp4"], SIZE, RATE)
+    assert found.value.findings[0].code == "output-not-written"
+    assert [path.name for path in tmp_path.iterdir()] == ["taken"]
+    assert not any(type(one).__name__ == "_Encoder" for one in threading.enumerate())
+
+
+@pytest.mark.parametrize("step", ["encode_all", "FlashMeter"])
+def test_an_animatic_that_is_stopped_late_says_that_its_frames_are_there(tmp_path, capsys, monkeypatch, step):
+    project = write_project(tmp_path, resolution=(160, 100), px_per_mm=2)
+    options = ("--size", "quarter", "--shutter", "0", "--format", "webm")
+
+    def stopped(*_arguments):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(movies, step, stopped)
+        assert main(["animatic", str(project), *options]) == 130
+    said = capsys.readouterr().err
+    assert said == "choreo: stopped; all 20 frames are there, whole; the next run goes on from them\n"
+    assert main(["animatic", str(project), *options]) == 0
+    assert "Frames: 0 drawn, 20 were there already." in capsys.readouterr().out
