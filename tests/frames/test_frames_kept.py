@@ -282,6 +282,8 @@ def test_no_room_on_the_disk_is_said_before_anything_is_written(project, tmp_pat
         make(view, jobs(view), DRAW, tmp_path / "full", processes=1)
     assert error.value.exit_code == 1
     assert error.value.findings[0].code == "disk-full"
+    assert "on this disk, which has 64 MB left." in error.value.findings[0].what
+    assert "67 MB are to stay free" in error.value.findings[0].why
     assert not [path for path in (tmp_path / "full").rglob("*") if path.is_file()]
     assert not hasattr(error.value, "__notes__")
 
