@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from choreo.checks.check_handoff import check_handoff
 from choreo.checks.check_tracks import check_tracks
 from choreo.errors import ChoreoError, Finding, no_solution, wrong_input
 from choreo.geometry.approved import Kept
@@ -36,6 +37,7 @@ from choreo.passes.keep import keep_approved, still_parts
 from choreo.passes.masking import masking
 from choreo.passes.meeting import meet_still
 from choreo.passes.pace import check_pace
+from choreo.passes.part_handoff import hand_over_parts
 from choreo.passes.plate_use import plan_plates, plate_findings
 from choreo.passes.reading import check_readable
 from choreo.passes.registration import register
@@ -306,15 +308,19 @@ def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) ->
     if hidden:
         raise no_solution(*hidden)
 
-    hero = handoff(shot, film.solids, cameras, positions)
+    hero = handoff(shot, film.solids, cameras, positions, turns)
     met = meet_still(shot, parts, hero, layout.cameras, assembly, uses, film.registration, film.frame.clearance_mm)
     parts = _as_approved(met.parts, timed)
-    made = replace(bare, parts=parts, hero_opacity=hero, masking=masks)
+    offsets = {part.id: part.offset for part in assembly.parts}
+    taken = hand_over_parts(shot, film.solids, offsets, cameras, parts, hero, masks, turns, timed.kept)
+    made = replace(bare, parts=parts, hero_opacity=hero, masking=masks, hero_parts=taken.opacity)
     check_tracks(made, assembly.ids)
+    check_handoff(made, assembly, shot.handoff)
     facts = ShotFacts(
         shot, made, layout.least_gap_px, layout.cameras[0], layout.distance_mm, schedule.moves,
         schedule.bare_pairs, film.encounters.clearance, (*schedule.warnings, *unfit, *met.warnings), shown,
-        settled_frames(shot, film.solids, cameras, positions), met.register_px, layout.crossings, uses,
+        settled_frames(shot, film.solids, cameras, positions, turns), met.register_px, layout.crossings, uses,
+        taken.over, taken.whole,
     )  # fmt: skip
     return made, facts
 

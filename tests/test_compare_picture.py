@@ -150,6 +150,19 @@ def test_tracks_that_do_not_hold_together_are_not_drawn(tmp_path, capsys):
         assert (code, "error[no-outlines]" in err) == (2, True), err
 
 
+def test_a_long_name_is_not_cut(tmp_path, capsys):
+    named = coloured("knob", "#aa2244")
+    named["name"] = " ".join(f"Boxes{number}" for number in range(24))
+    old, new = write(tmp_path / "old"), write(tmp_path / "new", assembly=named)
+    run(capsys, "compare", old, new, "--picture", tmp_path / "c.svg")
+    said = texts(tmp_path / "c.svg")
+    lines = said[: next(i for i, one in enumerate(said) if one.startswith("old:"))]
+    assert len(lines) > 1
+    assert " ".join(lines) == f"What has changed: {named['name']}"
+    places = [float(y) for y in re.findall(r'<text x="[^"]*" y="([^"]*)"', (tmp_path / "c.svg").read_text())]
+    assert places[: len(lines) + 2] == sorted(set(places[: len(lines) + 2]))  # one below the other, headings below all
+
+
 def test_names_from_outside_stay_text(tmp_path, capsys):
     evil = coloured("knob", "#aa2244")
     evil["parts"][2]["label"] = '<script>alert("1")</script>'

@@ -476,6 +476,29 @@ def test_g7_the_hero_is_there_only_while_all_parts_are_home_to_half_a_pixel():
             assert np.hypot(*apart.T).max() <= 0.5, (f, t.id)
 
 
+def test_g7_over_a_single_part_the_still_is_there_only_while_that_part_is_home_and_what_shows_beside_it():
+    """Source: corners as above; parts that touch each other show side by side."""
+    made = filmed("stack").shots[0]
+    solids = triangles("stack")
+    assert made.hero_parts
+    for part, row in made.hero_parts.items():
+        assert (row >= made.hero_opacity).all()
+        for f in np.flatnonzero(row > made.hero_opacity):
+            assert np.array_equal(made.cameras[f], made.cameras[0 if (row[: f + 1] > 0).all() else -1])
+            for t in made.parts:
+                if t.id == part or touches(solids[t.id], solids[part]):
+                    corners = solids[t.id].reshape(-1, 3)
+                    apart = on_screen(made.cameras[f], corners + t.position[f]) - on_screen(made.cameras[f], corners)
+                    assert np.hypot(*apart.T).max() <= 0.5, (f, part, t.id)
+
+
+def touches(one, other):
+    """Whether two parts' boxes touch when all is assembled: in the stack these are those that lie on each other."""
+    low, high = (np.array([each.reshape(-1, 3).min(axis=0) for each in (one, other)]),
+                 np.array([each.reshape(-1, 3).max(axis=0) for each in (one, other)]))  # fmt: skip
+    return bool((low.max(axis=0) <= high.min(axis=0) + 1e-9).all())
+
+
 def test_g7_a_hand_off_that_would_show_a_moving_stack_is_refused():
     """By hand: the shot stands assembled for 3 frames at its end, and 12 are asked for, while parts still fly."""
     plan = film(shot(*there_and_back(24, move=20, stagger=0, easing="linear"), handoff=Handoff(12)))

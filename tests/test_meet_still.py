@@ -144,6 +144,46 @@ def test_true_numbers_are_no_warning_and_say_when_each_is_in_place(tmp_path, cap
     assert len({frames["cap"], frames["dial"]}) == 2
 
 
+def test_parts_are_taken_over_as_they_come_home(settled_project, capsys):
+    tracks, report, _ = compiled(settled_project, capsys)
+    (shot,), (said,) = tracks.shots, report["shots"]
+    assert said["still"]["from"] == 16
+    first = {part["id"]: part["still"]["from"] for part in said["parts"]}
+    # The shell stands still, and both others lie on it: it goes with the later one.
+    assert first["dial"] < first["cap"] == first["shell"] < said["still"]["from"]
+    for part, row in shot.hero_parts.items():
+        assert row.nonzero()[0].tolist() == list(range(first[part], 20))
+        assert row[first[part] :][:4].tolist() == [0.25, 0.5, 0.75, 1]
+        # Outlines are where they will be, correction and all, to the 0.5 px that are allowed.
+        track = next(one for one in shot.parts if one.id == part)
+        on_plate = apply(inverse(plate_place(part)), SHAPES[part] + np.array(origin_px(OFFSETS[part], HERO)))
+        end = placed(track, part, on_plate, 19)
+        off = [np.hypot(*(placed(track, part, on_plate, frame) - end).T).max() for frame in range(first[part], 20)]
+        assert max(off) <= 0.5 + 0.01
+        assert max(off) <= next(one["still"]["off_px"] for one in said["parts"] if one["id"] == part) + 0.01
+
+
+def test_it_is_said_in_words(settled_project, capsys):
+    assert main(["compile", str(settled_project)]) == 0
+    said = capsys.readouterr().out
+    assert "The hero still lies over no part that is more than 0" in said
+    assert "  It takes over dial from frame" in said
+
+
+def test_left_to_the_whole_tracks_know_nothing_of_single_parts(tmp_path, capsys):
+    by_part = write_project(tmp_path / "p")
+    whole = write_project(tmp_path / "q", handoff="each_part = false")
+    texts = []
+    for project in (by_part, whole):
+        assert main(["compile", str(project)]) == 0
+        texts.append((project / "out" / "tracks.json").read_text())
+    one, two = (json.loads(text) for text in texts)
+    assert one["shots"][0]["hero"].pop("parts")
+    assert "parts" not in two["shots"][0]["hero"]
+    assert one["shots"] == two["shots"]
+    assert "takes over" not in capsys.readouterr().out.split("tracks.json")[1]
+
+
 def test_without_plates_nothing_is_moved(tmp_path, capsys):
     project = write_project(tmp_path / "p", handoff=SETTLE)
     for file in (project / "plates").glob("*.png"):

@@ -37,6 +37,11 @@ def check_tracks(shot: ShotTracks, ids: Sequence[str]) -> None:
     _promise(tuple(track.id for track in shot.parts) == tuple(ids), "tracks are in file order, one a part")
     _promise(shot.cameras.shape == (shot.frames, 3, 4), "one camera a frame")
     _promise(bool(np.all((shot.hero_opacity >= 0) & (shot.hero_opacity <= 1))), "hero opacity is in [0, 1]")
+    for part, row in shot.hero_parts.items():
+        _promise(part in ids and row.shape == (shot.frames,), f"{part}: one opacity of the still a frame")
+        _promise(
+            bool(np.all((row >= shot.hero_opacity) & (row <= 1))), f"{part}: never less of the still than all have"
+        )
     for track in shot.parts:
         _check_part(track, shot.frames)
     frame = 0

@@ -155,7 +155,7 @@ def picture_of(old: Given, new: Given, comparison: Comparison) -> str | None:
     if not frames:
         return None
     panels = _panels(old.made, new.made, frames, comparison)
-    return comparison_svg(panels, new.made.assembly.name, f"old: {old.shown}   new: {new.shown}")
+    return comparison_svg(panels, new.made.assembly.name, f"old: {old.shown} · new: {new.shown}")
 
 
 def _panels(old: Made, new: Made, frames: Sequence[ChangedFrame], comparison: Comparison) -> list[Any]:

@@ -49,6 +49,7 @@ def _dots(text: str) -> int:
 
 def _run(arguments: Arguments) -> Said:
     from choreo.frames.compiled import compile_project  # noqa: PLC0415
+    from choreo.picture.sheets.legible import legible  # noqa: PLC0415
     from choreo.picture.sheets.output import pdf_of, png_of  # noqa: PLC0415
     from choreo.picture.sheets.storyboard import Storyboard, sheets_of  # noqa: PLC0415
     from choreo.write.files import write_all  # noqa: PLC0415
@@ -58,8 +59,8 @@ def _run(arguments: Arguments) -> Said:
     with Progress(arguments.json) as progress:
         film = compile_project(project, progress)
         frame_of, warnings = _photographed(project, film, solids=arguments.solids)
-        margins, revision = film.frame.margins, _revision(film)
-        board = Storyboard(project.assembly, film.apart.solids, film.tracks, film.report, margins, frame_of, revision)
+        margins, revision, assembly = film.frame.margins, _revision(film), legible(project.assembly)
+        board = Storyboard(assembly, film.apart.solids, film.tracks, film.report, margins, frame_of, revision)
         progress("sheets", None)
         sheets = sheets_of(board, PAPERS[arguments.paper])
         files: dict[str, str | bytes] = {}
@@ -116,9 +117,10 @@ def _not_set(project: Project) -> tuple[Finding, ...]:
     lacking = not_set("".join(char for char in words if char.isprintable()))
     if not lacking:
         return ()
-    what = f"{FAMILY} lacks letters that names are written in: {lacking[:40]}"
-    remedy = "They are left blank on the sheets. Give those parts a label in Latin, Greek or Cyrillic letters."
-    return (Finding("letters-not-set", what, remedy=remedy, severity="warning"),)
+    what = f"{FAMILY} lacks letters that names or notes are written in: {lacking[:40]}"
+    why = "On the sheets those parts go by their id; elsewhere a question mark stands for each of these letters."
+    remedy = "Give them a label in Latin, Greek or Cyrillic letters, or leave it at that."
+    return (Finding("letters-not-set", what, why=why, remedy=remedy, severity="warning"),)
 
 
 def _words(

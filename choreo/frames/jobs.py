@@ -265,15 +265,18 @@ def _runs(jobs: list[Job], most: int) -> Iterator[list[Job]]:
 def _no_room(frames: int, need: float, free: float, folder: Path) -> Finding:
     return Finding(
         "disk-full",
-        f"{frames} frames need about {_gb(need)} on this disk, which has {_gb(free)} left.",
+        f"{frames} frames need about {_room(need)} on this disk, which has {_room(free)} left.",
         str(folder),
-        why="The first frames were drawn to learn their size.",
+        why=f"The first frames were drawn to learn their size; {_room(_SPARE_BYTES)} are to stay free.",
         remedy="Make room, write to another disk with --out, or ask for fewer frames or a smaller --size.",
     )
 
 
-def _gb(size: float) -> str:
-    return f"{size / 1e9:.2f} GB" if size < 1e10 else f"{size / 1e9:.0f} GB"
+def _room(size: float) -> str:
+    for step, unit in ((1e12, "TB"), (1e9, "GB")):
+        if size >= step:
+            return f"{size / step:.2f} {unit}"
+    return f"{size / 1e6:.0f} MB"
 
 
 def _ended_by_system() -> Finding:

@@ -16,7 +16,7 @@ import numpy as np
 
 from choreo.frames.plates import Digests, files_on
 from choreo.frames.scene import Scene
-from choreo.model.tracks import Key, PartTrack, ShotTracks
+from choreo.model.tracks import Key, Masking, PartTrack, ShotTracks
 
 _DRAWS = ("picture/render", "geometry", "motion", "model", "write", "frames")
 """Folders of code that a picture may hang on."""
@@ -50,34 +50,60 @@ class FrameKeys:
         beside = slice(max(0, frame - 1), frame + 2) if moving else slice(frame, frame + 1)
         plates = self._scene.plates[shot.name]
         files = files_on(plates, shot, frame)
-        masking = shot.masking
         said: list[object] = [
             self._film,
             # Where on a shot's ends a frame lies decides how its camera goes on between frames.
             min(frame, _CAMERA_REACH) if moving else 0,
             min(shot.frames - 1 - frame, _CAMERA_REACH) if moving else 0,
             shot.cameras[near].tobytes(),
-            [span.back_to_front for span in masking.orders if span.first <= frame <= span.last],
-            [
-                (hold.part, hold.behind, [(region.outline, region.holes) for region in hold.region])
-                for hold in masking.holdouts
-                if hold.first <= frame <= hold.last
-            ],
+            *_masks(shot.masking, frame),
         ]
         for track in shot.parts:
-            said.append((track.id, self._parts[track.id], _standing(track, frame, beside, moving)))
+            said.append((track.id, self._parts[track.id], _standing(track, frame, beside, moving=moving)))
             if track.id in files:
                 plate = plates.plates[track.id]
                 plain = (*_numbers(plate), plate.frames is not None)
                 said.append((plain, self._digests(files[track.id])))
         shown = shot.hero_opacity[beside]
         said.append(shown.tobytes())
+        said.extend(self._taken(shot, beside))
         if plates.hero is not None and (shown > 0).any():
             said.append((*_numbers(plates.hero), self._digests(plates.hero.file)))
         return hashlib.sha256(repr(said).encode()).hexdigest()
 
+    def _taken(self, shot: ShotTracks, beside: slice) -> list[object]:
+        """Which parts the still has taken over by more than the whole, and all that shows on the ends of the shot."""
+        whole = shot.hero_opacity[beside]
+        rows = {part: row[beside] for part, row in shot.hero_parts.items() if (row[beside] > whole).any()}
+        if not rows:
+            return []
+        said: list[object] = [(part, row.tobytes()) for part, row in rows.items()]
+        ends = {
+            0 if (shot.hero_parts[part][: frame + 1] > 0).all() else shot.frames - 1
+            for part in rows
+            for frame in range(beside.start, min(beside.stop, shot.frames))
+        }
+        files = self._scene.plates[shot.name]
+        for end in sorted(ends):
+            here = slice(end, end + 1)
+            said += [end == 0, shot.cameras[end].tobytes(), *_masks(shot.masking, end)]
+            said += [(track.id, _standing(track, end, here, moving=False)) for track in shot.parts]
+            said += [(part, self._digests(file)) for part, file in files_on(files, shot, end).items()]
+        return said
 
-def _standing(track: PartTrack, frame: int, beside: slice, moving: bool) -> tuple[object, ...]:
+
+def _masks(masking: Masking, frame: int) -> list[object]:
+    return [
+        [span.back_to_front for span in masking.orders if span.first <= frame <= span.last],
+        [
+            (hold.part, hold.behind, [(region.outline, region.holes) for region in hold.region])
+            for hold in masking.holdouts
+            if hold.first <= frame <= hold.last
+        ],
+    ]
+
+
+def _standing(track: PartTrack, frame: int, beside: slice, *, moving: bool) -> tuple[object, ...]:
     """Where a part stands on a frame, and its way while the shutter is open."""
     rows = [
         track.position[frame],

@@ -20,7 +20,7 @@ from choreo.frames.worker import Job
 from choreo.geometry.silhouette import hull_points
 from choreo.geometry.solid import build_solid
 from choreo.picture.burn_in import BurnIn
-from choreo.picture.flashes import FlashMeter
+from choreo.picture.flashes import Flashing, FlashMeter
 from choreo.picture.render.lettered import Line, draw_line
 from choreo.write.movie import encoder_version
 
@@ -116,26 +116,28 @@ def make_movies(
     store.save()
 
 
-def flashing(scene: Scene, jobs: Sequence[Job], folder: Path) -> tuple[Finding, ...]:
-    """Return a warning if drawn frames flash more than is safe for everyone."""
-    rate = scene.tracks.frame_rate
+def flashing(
+    scene: Scene, jobs: Sequence[Job], folder: Path, hear: Callable[[int, int, float], None] = lambda *_: None
+) -> tuple[Finding, ...]:
+    """Return warnings if drawn frames flash more than is safe for everyone; `hear` as in `make_movies`."""
+    rate, clock = scene.tracks.frame_rate, Clock()
     meter = FlashMeter(rate[0] / rate[1])
-    for job in jobs:
+    for done, job in enumerate(jobs, 1):
         meter.look(_picture(folder / job.files[0]))
-    if meter.found is None:
-        return ()
-    first, last = (
-        scene.shot(job.shot).start_frame + job.frame for job in (jobs[meter.found.first], jobs[meter.found.last])
-    )
-    return (
-        Finding(
-            "flashing",
-            f"From frame {first} to {last} the film flashes more than three times within a second, over a large area.",
-            why="Flashing can cause seizures (general flash threshold of WCAG 2.2, success criterion 2.3.1).",
-            remedy="Show it to nobody without a warning; slow the motion down or lower the contrast. The rules of the "
-            "place where it is shown decide.",
-            severity="warning",
-        ),
+        hear(done, len(jobs), clock() / done * (len(jobs) - done))
+    found = [(meter.found, "", "general"), (meter.found_red, " to and from a saturated red", "red")]
+    return tuple(_flashing(scene, jobs, each, how, kind) for each, how, kind in found if each is not None)
+
+
+def _flashing(scene: Scene, jobs: Sequence[Job], found: Flashing, how: str, kind: str) -> Finding:
+    first, last = (scene.shot(job.shot).start_frame + job.frame for job in (jobs[found.first], jobs[found.last]))
+    return Finding(
+        "flashing" if kind == "general" else "flashing-red",
+        f"From frame {first} to {last} the film flashes{how} more than three times within a second, over a large area.",
+        why=f"Flashing can cause seizures ({kind} flash threshold of WCAG 2.2, success criterion 2.3.1).",
+        remedy="Show it to nobody without a warning; slow the motion down or lower the contrast. The rules of the "
+        "place where it is shown decide.",
+        severity="warning",
     )
 
 

@@ -29,6 +29,10 @@ class Kept:
         Of the parts that are kept.
     known : mapping of part id to PartTrack
         Approved tracks of all parts, of those that are not kept as well.
+    hero_opacity : (frames,) array, optional
+        Of the hero still over the whole, as it was approved.
+    hero_parts : mapping of part id to (frames,) array
+        Of the still over single parts, where that was more.
 
     """
 
@@ -36,6 +40,8 @@ class Kept:
     cameras: tuple[Camera, ...]
     moves: tuple[Move, ...]
     known: Mapping[str, PartTrack] = field(default_factory=dict)
+    hero_opacity: Floats | None = None
+    hero_parts: Mapping[str, Floats] = field(default_factory=dict)
 
     @property
     def routes(self) -> dict[str, Floats]:

@@ -81,9 +81,8 @@ class Desk:
             return  # other frames of the film move as well: all of it is told together
         if tuple(track.id for track in before.parts) != tuple(track.id for track in shot.parts):
             return
-        guess = replace(
-            shot, hero_opacity=before.hero_opacity, masking=Masking(before.masking.orders or _plain(shot), ())
-        )
+        masks = Masking(before.masking.orders or _plain(shot), ())
+        guess = replace(shot, hero_opacity=before.hero_opacity, masking=masks)  # nothing is taken over part by part
         data = shot_data(guess, self._project.assembly, self._plates, with_hero=self._hero is not None)
         said = f"{shot.name}: new paths and times; layer order and masks follow."
         self._told[shot.name] = None

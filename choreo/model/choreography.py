@@ -125,6 +125,8 @@ class Handoff:
     handoff_px: float = 0.5
     settle_into_register: bool = False
     """Whether plates are moved, on their way home, to where they were measured to belong on the still."""
+    each_part: bool = True
+    """Whether the still takes over single parts as they come home, and keeps them until they leave."""
 
 
 @dataclass(frozen=True)
@@ -157,6 +159,21 @@ class Shot:
         """Whether the parts are at their rest positions on frame 0."""
         moving = [phase.kind for phase in self.phases if phase.kind != "hold"]
         return bool(moving) and moving[0] == "assemble"
+
+    @property
+    def assembled_ends(self) -> tuple[bool, ...]:
+        """True for a beginning, False for an end, at which the still may take over: the phases leave it assembled.
+
+        Of two such ends one without a hold is left alone if the other has one: a shot that bursts at once and comes
+        back to rest means its hand-off for the end.
+        """
+        moving = [phase.kind for phase in self.phases if phase.kind != "hold"]
+        begins = not self.begins_exploded
+        ends = not moving or moving[-1] == "assemble"
+        if begins and ends:
+            held = [self.phases[0].kind == "hold", self.phases[-1].kind == "hold"]
+            return tuple(end for end, still in zip((True, False), held, strict=True) if still) or (True, False)
+        return (True,) * begins + (False,) * ends
 
 
 @dataclass(frozen=True)

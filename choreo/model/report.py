@@ -28,6 +28,18 @@ class MoveReport:
 
 
 @dataclass(frozen=True)
+class StillOver:
+    """When the hero still lies over one part, or over the whole; frames counted in the shot."""
+
+    first: int | None
+    """From where on it shows at the end of the shot; None where it takes over nothing there."""
+    last: int | None
+    """Until where, included, it shows from the beginning on; None where it hands over nothing there."""
+    off_px: float
+    """How far the part (of all, the farthest) or its plate is from where the still has it on those frames, at most."""
+
+
+@dataclass(frozen=True)
 class PartReport:
     """One part in one shot."""
 
@@ -53,6 +65,8 @@ class PartReport:
     """From where on it is within the hand-off's px for good, where the still takes over at the end; else None."""
     register_px: float | None = None
     """How far its plate is moved to meet the still, at its farthest point, px of the still; None if it is not."""
+    still: StillOver | None = None
+    """When the still lies over it; None in a shot without a hand-off."""
     blur_px: float = field(init=False)
     """How long its smear is where it is fastest, under a shutter of 180 degrees, px."""
 
@@ -82,6 +96,24 @@ class ShotReport:
     """Pairs of parts whose straight lines from assembled to rest cross on the screen; None if they never rest."""
     plates: tuple[PlateUse, ...] = ()
     """How the photographs fit this shot, a part that has any."""
+    still: StillOver | None = None
+    """When the hero still lies over the whole; None without a hand-off."""
+
+    @property
+    def taken_over(self) -> tuple[tuple[int, tuple[str, ...]], ...]:
+        """Parts that the still takes over before the whole: frame, and whom from then on; ascending."""
+        whole = None if self.still is None else self.still.first
+        first = {part.id: part.still.first for part in self.parts if part.still is not None}
+        found = {part: frame for part, frame in first.items() if frame is not None and frame != whole}
+        return tuple((at, tuple(p for p in found if found[p] == at)) for at in sorted(set(found.values())))
+
+    @property
+    def kept(self) -> tuple[tuple[int, tuple[str, ...]], ...]:
+        """Parts over which the still stays beyond the whole: frame, and whom until then; ascending."""
+        whole = None if self.still is None else self.still.last
+        last = {part.id: part.still.last for part in self.parts if part.still is not None}
+        found = {part: frame for part, frame in last.items() if frame is not None and frame != whole}
+        return tuple((at, tuple(p for p in found if found[p] == at)) for at in sorted(set(found.values())))
 
 
 @dataclass(frozen=True)

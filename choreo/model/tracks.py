@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,8 +95,11 @@ class ShotTracks:
     """(frames, 3, 4)"""
     parts: tuple[PartTrack, ...]
     hero_opacity: Floats
-    """(frames,)"""
+    """(frames,) of the still over all that there is."""
     masking: Masking
+    hero_parts: Mapping[str, Floats] = field(default_factory=dict)
+    """(frames,) opacity of the still over the own pixels of those parts over which it is more than that on some frame:
+    it has taken them over before the others, or keeps them longer."""
 
 
 @dataclass(frozen=True)

@@ -9,17 +9,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from types import MappingProxyType
 
 import numpy as np
 
 from choreo.errors import Finding, no_solution
-from choreo.geometry.silhouette import hull_points
+from choreo.geometry.away import off_px
 from choreo.geometry.solid import Solid
+from choreo.geometry.turned import Turns
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
 
 
-def handoff(shot: Shot, solids: Mapping[str, Solid], cameras: Floats, positions: Mapping[str, Floats]) -> Floats:
+def handoff(
+    shot: Shot,
+    solids: Mapping[str, Solid],
+    cameras: Floats,
+    positions: Mapping[str, Floats],
+    turns: Mapping[str, Turns] = MappingProxyType({}),
+) -> Floats:
     """Return the opacity of the hero still on every frame of a shot.
 
     Where the shot ends assembled it rises by equal steps to 1 on the last frame; where the shot begins
@@ -33,6 +41,8 @@ def handoff(shot: Shot, solids: Mapping[str, Solid], cameras: Floats, positions:
     cameras : (frames, 3, 4) array
     positions : mapping of part id to (frames, 3) array
         Displacement from assembled, mm.
+    turns : mapping of part id to Turns
+        Of the parts that spin.
 
     Returns
     -------
@@ -48,9 +58,9 @@ def handoff(shot: Shot, solids: Mapping[str, Solid], cameras: Floats, positions:
     opacity = np.zeros(len(cameras))
     if shot.handoff is None:
         return opacity
-    off = {name: _off_px(solid, cameras, positions[name]) for name, solid in solids.items()}
+    off = {name: off_px(solid, cameras, positions[name], turns.get(name)) for name, solid in solids.items()}
     findings: list[Finding] = []
-    for starts in _assembled_ends(shot):
+    for starts in shot.assembled_ends:
         steps = shot.handoff.frames
         order = 1 if starts else -1
         by_part = {name: px[::order] for name, px in off.items()}
@@ -64,11 +74,15 @@ def handoff(shot: Shot, solids: Mapping[str, Solid], cameras: Floats, positions:
 
 
 def settled_frames(
-    shot: Shot, solids: Mapping[str, Solid], cameras: Floats, positions: Mapping[str, Floats]
+    shot: Shot,
+    solids: Mapping[str, Solid],
+    cameras: Floats,
+    positions: Mapping[str, Floats],
+    turns: Mapping[str, Turns] = MappingProxyType({}),
 ) -> dict[str, int]:
     """Return from which frame on each part is within ``shot.handoff.handoff_px`` of its place for good.
 
-    From there a compositor may let the still cover a part that has come home before the last one.
+    What its plate is still moved by to meet the still does not count here.
 
     Returns
     -------
@@ -76,38 +90,12 @@ def settled_frames(
         Empty where no still takes over at the end of the shot.
 
     """
-    if shot.handoff is None or False not in _assembled_ends(shot):
+    if shot.handoff is None or False not in shot.assembled_ends:
         return {}
     limit = shot.handoff.handoff_px
-    away = {name: np.flatnonzero(_off_px(solid, cameras, positions[name]) > limit) for name, solid in solids.items()}
+    off = {name: off_px(solid, cameras, positions[name], turns.get(name)) for name, solid in solids.items()}
+    away = {name: np.flatnonzero(px > limit) for name, px in off.items()}
     return {name: int(frames[-1]) + 1 if frames.size else 0 for name, frames in away.items()}
-
-
-def _assembled_ends(shot: Shot) -> list[bool]:
-    """True for a beginning, False for an end, that the shot's phases leave assembled.
-
-    Of two such ends one without a hold is left alone if the other has one: a shot that bursts at once and comes
-    back to rest means its hand-off for the end.
-    """
-    moving = [phase.kind for phase in shot.phases if phase.kind != "hold"]
-    begins = not shot.begins_exploded
-    ends = not moving or moving[-1] == "assemble"
-    if begins and ends:
-        held = [shot.phases[0].kind == "hold", shot.phases[-1].kind == "hold"]
-        return [end for end, still in zip((True, False), held, strict=True) if still] or [True, False]
-    return [True] * begins + [False] * ends
-
-
-def _off_px(solid: Solid, cameras: Floats, positions: Floats) -> Floats:
-    """How far, frame by frame, the solid's outermost points lie from where they would be assembled, px."""
-    frames = np.flatnonzero(positions.any(axis=1))
-    turned = cameras[frames, :, :3]
-    home = hull_points(solid) @ turned.transpose(0, 2, 1) + cameras[frames, None, :, 3]
-    now = home + (turned @ positions[frames, :, None]).transpose(0, 2, 1)
-    apart = now[..., :2] / now[..., 2:] - home[..., :2] / home[..., 2:]
-    out = np.zeros(len(cameras))
-    out[frames] = np.hypot(apart[..., 0], apart[..., 1]).max(axis=1, initial=0.0)
-    return out
 
 
 def _too_short(shot: Shot, off: Mapping[str, Floats], *, starts: bool) -> list[Finding]:

@@ -55,7 +55,8 @@ def keep_approved(shot: Shot, lock: Lock | None, approved: Tracks | None, ids: S
     moves = tuple(move for track in tracks.values() for move in _moves(shot, track))
     # A camera made from its matrix may differ in the last digit: the approved one is put back.
     cameras = tuple(replace(camera_from_matrix(matrix), matrix=matrix) for matrix in made.cameras)
-    return Kept(tracks, cameras, moves, {track.id: track for track in made.parts})
+    known = {track.id: track for track in made.parts}
+    return Kept(tracks, cameras, moves, known, made.hero_opacity, made.hero_parts)
 
 
 def still_parts(lock: Lock | None, approved: Tracks | None, ids: Sequence[str]) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ from choreo.model.assembly import Assembly
 from choreo.model.choreography import Shot
 from choreo.model.plan import Move, Removal
 from choreo.model.plate_use import PlateUse
-from choreo.model.report import MoveReport, PartReport, Report, ShotReport
+from choreo.model.report import MoveReport, PartReport, Report, ShotReport, StillOver
 from choreo.model.tracks import PartTrack, ShotTracks
 
 
@@ -44,6 +44,10 @@ class ShotFacts:
     crossings: int | None = None
     """Pairs of parts whose ways cross on the screen; None where nothing rests apart."""
     plates: tuple[PlateUse, ...] = ()
+    still: Mapping[str, StillOver] = field(default_factory=dict)
+    """When the still lies over each part; empty without a hand-off."""
+    whole_still: StillOver | None = None
+    """When it lies over the whole."""
 
 
 def summarise(
@@ -89,6 +93,7 @@ def _shot(removal: Removal, facts: ShotFacts) -> ShotReport:
         parts,
         facts.crossings,
         facts.plates,
+        facts.whole_still,
     )
 
 
@@ -119,6 +124,7 @@ def _part(removal: Removal, facts: ShotFacts, track: PartTrack) -> PartReport:
         facts.visible.get(track.id),
         facts.settled.get(track.id),
         facts.register_px.get(track.id),
+        facts.still.get(track.id),
     )
 
 

@@ -17,7 +17,7 @@ from choreo.geometry.label_block import Block, block
 from choreo.geometry.labels import Wanted, place_labels
 from choreo.geometry.sheet import GAP, INNER, MARGIN, SHEET
 from choreo.model.tracks import ShotTracks
-from choreo.picture.lettering import BOLD, cut, escaped
+from choreo.picture.lettering import BOLD, cut, escaped, wrapped
 from choreo.picture.moments import Moment
 from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET, tints
 from choreo.picture.panel_svg import Panel, Sheet, label_svg, leader_svg, panel_layers
@@ -25,6 +25,8 @@ from choreo.picture.panels import FACE, Seen
 from choreo.picture.svg import FONTS, areas, element, line, number, text
 
 _TITLE, _META, _ROW_TITLE, _LABEL = 40.0, 20.0, 22.0, 15.0
+_TITLE_STEP = 48.0
+"""From one line of a long title to the next."""
 _HEAD_ROOM, _ROW_HEAD, _ROW_GAP = 118.0, 40.0, 34.0
 _WIDTH = (INNER - 2 * GAP) / 3
 _COARSE = 0.8
@@ -87,13 +89,17 @@ def comparison_svg(panels: Sequence[ChangedPanel], name: str, meta: str) -> str:
 
     """
     name = f"What has changed: {name}"
-    title = cut(name, _TITLE * BOLD, INNER)
-    head = text(MARGIN, MARGIN + 34, title, _TITLE, font_weight="bold")
-    head += text(MARGIN, MARGIN + 70, cut(meta, _META, INNER), _META, fill=QUIET)
+    titles = wrapped(name, _TITLE * BOLD, INNER)
+    head = "".join(
+        text(MARGIN, MARGIN + 34 + row * _TITLE_STEP, words, _TITLE, font_weight="bold")
+        for row, words in enumerate(titles)
+    )
+    base = MARGIN + (len(titles) - 1) * _TITLE_STEP
+    head += text(MARGIN, base + 70, cut(meta, _META, INNER), _META, fill=QUIET)
     for column, words in enumerate(("Old", "New", "Both: dashed before, filled now")):
         x = MARGIN + column * (_WIDTH + GAP)
-        head += text(x, MARGIN + _HEAD_ROOM, cut(words, _META * BOLD, _WIDTH), _META, font_weight="bold")
-    top = MARGIN + _HEAD_ROOM + 8.0
+        head += text(x, base + _HEAD_ROOM, cut(words, _META * BOLD, _WIDTH), _META, font_weight="bold")
+    top = base + _HEAD_ROOM + 8.0
     rows = []
     for panel in panels:
         top += _ROW_HEAD

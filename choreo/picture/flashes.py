@@ -1,19 +1,23 @@
-"""Pictures that flash: the general flash threshold of WCAG 2.2, success criterion 2.3.1, on a moving picture.
+"""Pictures that flash: the general and the red flash threshold of WCAG 2.2, success criterion 2.3.1.
 
-A flash is a pair of opposing changes of relative luminance of a tenth or more of the largest, where the darker state is
-below 0.80. More than three within any second, at one time over more than a quarter of any block of 341 x 256 px of a
-screen of 1024 px across (about 10 degrees of the visual field), is too much. Red flashes have a threshold of their own,
-which is not looked at. This finds what is plainly too much; it is no test that a broadcaster would accept.
+A general flash is a pair of opposing changes of relative luminance of a tenth or more of the largest, where the darker
+state is below 0.80. A red flash is a pair of opposing changes to and from a saturated red (see `red_flashes`). More
+than three of either within any second, at one time over more than a quarter of any block of 341 x 256 px of a screen of
+1024 px across (about 10 degrees of the visual field), is too much. This finds what is plainly too much; it is no test
+that a broadcaster would accept.
 """
 
 from __future__ import annotations
 
+import math
+from collections import deque
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from choreo.model.plan import Floats
+from choreo.picture.red_flashes import RedTurns
 from choreo.picture.render.colour import to_linear
 
 _CHANGE, _BRIGHT = 0.10, 0.80
@@ -25,7 +29,7 @@ _COLUMNS = 96
 """Of the grid on which luminance is looked at: a cell is about a third of a degree, so fine patterns cancel out."""
 _FINE = 4
 _ROUNDING = 1e-9
-_LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 """Of linear light, WCAG's definition of relative luminance."""
 
 
@@ -43,31 +47,63 @@ class FlashMeter:
 
     rate: float
     """Pictures a second."""
-    found: Flashing | None = None
-    _number: int = 0
-    _low: Floats | None = None
-    _high: Floats | None = None
-    _rising: NDArray[np.int8] | None = None
-    _turns: list[NDArray[np.bool_]] = field(default_factory=list)
+    _general: GeneralTurns = field(init=False)
+    _red: RedTurns = field(init=False)
+    _counts: dict[str, _Count] = field(init=False)
+
+    def __post_init__(self) -> None:
+        second = math.ceil(self.rate)
+        self._general, self._red = GeneralTurns(), RedTurns(second)
+        self._counts = {"general": _Count(second), "red": _Count(second)}
+
+    @property
+    def found(self) -> Flashing | None:
+        """Of general flashes."""
+        return self._counts["general"].found
+
+    @property
+    def found_red(self) -> Flashing | None:
+        """Of red flashes."""
+        return self._counts["red"].found
 
     def look(self, codes: NDArray[np.uint8]) -> None:
         """Take the next picture, (height, width, 3) sRGB codes."""
         self.measure(cells_of(codes))
 
-    def measure(self, luminance: Floats) -> None:
-        """Take the relative luminance (rows, columns) of the next picture's cells."""
-        turned = self._turned(luminance)
+    def measure(self, light: Floats) -> None:
+        """Take the linear light (rows, columns, 3) of the next picture's cells."""
+        self._counts["general"].add(self._general.turned(light @ LUMINANCE))
+        self._counts["red"].add(self._red.turned(light))
+
+
+class _Count:
+    """Flashes within a second, and how much of a block has too many of them."""
+
+    def __init__(self, second: int) -> None:
+        self.found: Flashing | None = None
+        self._number = 0
+        self._turns: deque[NDArray[np.bool_]] = deque(maxlen=second)
+
+    def add(self, turned: NDArray[np.bool_]) -> None:
+        """Take which cells have just turned."""
         self._turns.append(turned)
-        if len(self._turns) > int(np.ceil(self.rate)):
-            self._turns.pop(0)
         if self.found is None and turned.any():
             flashes = np.sum(self._turns, axis=0) // 2
             if _largest_share(flashes > _MOST_FLASHES) > _AREA + _ROUNDING:
                 self.found = Flashing(max(0, self._number - len(self._turns) + 1), self._number)
         self._number += 1
 
-    def _turned(self, now: Floats) -> NDArray[np.bool_]:
-        """Which cells have just changed by enough against their last peak or valley, the other way than before."""
+
+class GeneralTurns:
+    """Which cells turn, by their relative luminance."""
+
+    def __init__(self) -> None:
+        self._low: Floats | None = None
+        self._high: Floats | None = None
+        self._rising: NDArray[np.int8] | None = None
+
+    def turned(self, now: Floats) -> NDArray[np.bool_]:
+        """Return which cells have just changed enough against their last peak or valley, the other way than before."""
         if self._low is None or self._high is None or self._rising is None:
             self._low, self._high = now.copy(), now.copy()
             self._rising = np.zeros(now.shape, dtype=np.int8)
@@ -86,15 +122,15 @@ class FlashMeter:
 
 
 def cells_of(codes: NDArray[np.uint8]) -> Floats:
-    """Return the relative luminance of a picture's cells."""
+    """Return the linear light (rows, columns, 3) of a picture's cells."""
     import cv2  # noqa: PLC0415
 
     height, width = codes.shape[:2]
     columns = min(_COLUMNS, max(1, width // _FINE))
     rows = max(1, round(height * columns / width))
     small = cv2.resize(codes, (columns * _FINE, rows * _FINE), interpolation=cv2.INTER_AREA)
-    light = to_linear(np.arange(256) / 255)[small] @ _LUMINANCE
-    return np.asarray(light.reshape(rows, _FINE, columns, _FINE).mean(axis=(1, 3)))
+    light = to_linear(np.arange(256) / 255)[small]
+    return np.asarray(light.reshape(rows, _FINE, columns, _FINE, 3).mean(axis=(1, 3)))
 
 
 def _largest_share(flashing: NDArray[np.bool_]) -> float:

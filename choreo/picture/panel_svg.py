@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -21,8 +22,10 @@ from choreo.model.tracks import PartTrack, ShotTracks
 from choreo.picture.moments import Moment
 from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET, tints
 from choreo.picture.panels import FACE, Seen
-from choreo.picture.svg import areas, element, line, text
+from choreo.picture.svg import areas, element, filled, line, text
 
+_RIM, _FIGURE = 0.075, 0.66
+"""Within a circle: its ring and the clear space in it, and how high figures are, ems."""
 SMALL_LABEL_SIZE = 14.5
 _STANDOFF = 3.0
 _HEAD = 7.0
@@ -156,10 +159,8 @@ def _parts(panel: Panel, sheet: Sheet, scale: float) -> str:
     drawn = []
     for seen in panel.picture:
         tone = tints(sheet.colours[seen.part])
-        drawn.append(element("path", d=next(data), fill=tone.wall, stroke=INK, stroke_width=_OUTLINE))
-        coats = "".join(
-            element("path", d=next(data), fill=tone.face if name == FACE else tone.wall) for name, _ in seen.coats
-        )
+        drawn.append(filled(next(data), fill=tone.wall, stroke=INK, stroke_width=_OUTLINE))
+        coats = "".join(filled(next(data), fill=tone.face if name == FACE else tone.wall) for name, _ in seen.coats)
         if coats:
             drawn.append(element("g", coats, stroke=tone.line, stroke_width=_CREASE))
     return element("g", "".join(drawn), transform="scale(.1)", fill_rule="evenodd", stroke_linejoin="round")
@@ -274,7 +275,7 @@ def label_svg(block: Block, place: Placed) -> str:
     ]
     if block.number is not None:
         radius = CIRCLE * block.em - 0.6
-        size = block.em * (0.8 if block.number < 100 else 0.6)
+        size = _number_size(block)
         centre = left + CIRCLE * block.em
         ring = element("circle", cx=centre, cy=middle, r=radius, fill=PAPER, stroke=INK, stroke_width=1.1)
         parts.append(ring)
@@ -282,10 +283,18 @@ def label_svg(block: Block, place: Placed) -> str:
     return element("g", "".join(parts), class_="label")
 
 
+def _number_size(block: Block) -> float:
+    """The size of the number in its circle: that of the name, as far as there is room for its corners."""
+    width, number = block.measure(str(block.number), 1.0), block.number or 0
+    fits = (CIRCLE - _RIM) / math.hypot(width / 2, _FIGURE / 2)
+    return block.em * max(min(fits, 1.0), 0.8 if number < 100 else 0.6)
+
+
 def leader_svg(place: Placed) -> str:
     """Return a line cased in paper, so that it can be followed over dark parts, and a dot where it arrives."""
     x, y = place.leader[1]
-    return _rule(place, PAPER, 2.8) + _rule(place, INK, 0.8) + element("circle", cx=x, cy=y, r=1.8)
+    drawn = _rule(place, PAPER, 2.8) + _rule(place, INK, 0.8) + element("circle", cx=x, cy=y, r=1.8)
+    return element("g", drawn, class_="leader")
 
 
 def _rule(place: Placed, colour: str, thick: float) -> str:

@@ -162,7 +162,8 @@ def _margins(safe_area: str | Sequence[float]) -> tuple[float, float, float, flo
 
 def _handoff(handoff: Mapping[str, Any]) -> Handoff:
     settle = bool(handoff.get("settle_into_register", False))
-    return Handoff(int(handoff["frames"]), float(handoff.get("handoff_px", 0.5)), settle)
+    each_part = bool(handoff.get("each_part", True))
+    return Handoff(int(handoff["frames"]), float(handoff.get("handoff_px", 0.5)), settle, each_part)
 
 
 def _shot(shot: Mapping[str, Any], defaults: Mapping[str, Any], resolution: tuple[int, int]) -> Shot:

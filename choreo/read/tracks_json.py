@@ -105,6 +105,7 @@ def _shot(shot: dict[str, Any]) -> ShotTracks:
         tuple(_part(part, frames) for part in shot["parts"]),
         _floats(shot["hero"]["opacity"], (frames,)),
         Masking(tuple(map(_order, masking["orders"])), tuple(map(_holdout, masking["holdouts"]))),
+        {str(own["part"]): _floats(own["opacity"], (frames,)) for own in shot["hero"].get("parts", ())},
     )
 
 

@@ -142,6 +142,8 @@ def _compare_shot(old: ShotTracks, new: ShotTracks) -> ShotDifference | None:
     common = [part for part in before if part in after]
     camera = np.any(old.cameras[:count] != new.cameras[:count], axis=(1, 2))
     hero = old.hero_opacity[:count] != new.hero_opacity[:count]
+    for part in {**old.hero_parts, **new.hero_parts}:
+        hero |= _still(old, part)[:count] != _still(new, part)[:count]
     orders = _orders(old.masking, common, count) != _orders(new.masking, common, count)
     masks, area = _mask_frames(old.masking, new.masking, common, count)
     parts = [found for part in common if (found := _compare_part(before[part], after[part], count))]
@@ -166,6 +168,11 @@ def _compare_shot(old: ShotTracks, new: ShotTracks) -> ShotDifference | None:
         added,
         tuple(difference for difference, _ in parts),
     )
+
+
+def _still(shot: ShotTracks, part: str) -> Floats:
+    """Opacity of the still over a part, frame by frame."""
+    return shot.hero_parts.get(part, shot.hero_opacity)
 
 
 def _compare_part(old: PartTrack, new: PartTrack, count: int) -> tuple[PartDifference, np.ndarray] | None:

@@ -6,7 +6,8 @@ Covered, for every frame of the section and in the order of its frames:
 - of each part: position on the frame and at both ends of a shutter of 180 degrees (half a frame is open, centred
   on it), turn at the same three instants, place and scale on the screen, opacity, plate frame, and how the plate is
   moved into register, with one frame on either side;
-- the hero still's opacity, with one frame on either side;
+- the hero still's opacity, with one frame on either side; where it is more over single parts, that as well, and who
+  shows where on the frame at the shot's end that this still belongs to (camera, places, order and holdouts there);
 - the layer order; the holdouts: whose they are, behind what, and their regions.
 
 Covered once: frames a second, resolution; of each part its colour, offset and slabs; scale, pivot, turn
@@ -217,7 +218,7 @@ def _plate_frames(part: str, stretches: Sequence[Stretch]) -> Iterator[float | N
     for stretch in stretches:
         for track in stretch.shot.parts:
             if track.id == part:
-                yield from (track.plate_frame[frame] for frame in stretch.frames.tolist())
+                yield from (track.plate_frame[frame] for frame in [*stretch.frames.tolist(), *_ends(stretch)])
 
 
 def _shows_hero(stretches: Sequence[Stretch]) -> bool:
@@ -227,11 +228,43 @@ def _shows_hero(stretches: Sequence[Stretch]) -> bool:
 def _add_stretch(out: Content, stretch: Stretch, rank: Mapping[str, int]) -> None:
     shot = stretch.shot
     out.add("stretch", shot.cameras[stretch.around(2)], shot.hero_opacity[stretch.around(1)])
+    add_taken(out, stretch, rank)
     for track in sorted(shot.parts, key=lambda one: rank[one.id]):
         rows = rows_of(track, stretch)
         out.add("track", rank[track.id], *rows.path, *rows.screen, rows.opacity, *rows.plate)
     for order, held in zip(orders_of(stretch), held_on(stretch, rank), strict=True):
         out.add("frame", tuple(rank[part] for part in order), len(held), *held)
+
+
+def add_taken(out: Content, stretch: Stretch, names: Mapping[str, Any]) -> None:
+    """Add over which parts the still is more than over the whole, if any, and who shows where when all is assembled."""
+    shot, near = stretch.shot, stretch.around(1)
+    for part in sorted(_taken(stretch), key=lambda part: names[part]):
+        out.add("taken", names[part], shot.hero_parts[part][near])
+    for end in _ends(stretch):
+        at = Stretch(shot, np.array([end]))
+        out.add("end", end == 0, shot.cameras[end])
+        for track in sorted(shot.parts, key=lambda one: names[one.id]):
+            register = np.array(_NO_REGISTER) if track.register is None else track.register[end]
+            turn = 0.0 if track.turn is None else float(track.turn[end])
+            out.add(names[track.id], track.position[end], track.screen[end], float(track.scale[end]), turn, register)
+            out.add(float(track.opacity[end]), -math.inf if (n := track.plate_frame[end]) is None else float(n))
+        (order,), (held,) = orders_of(at), held_on(at, names)
+        out.add(tuple(names[part] for part in order), len(held), *held)
+
+
+def _taken(stretch: Stretch) -> list[str]:
+    """Parts over which the still is more than over the whole."""
+    shot, near = stretch.shot, stretch.around(1)
+    return [part for part, row in shot.hero_parts.items() if bool((row[near] > shot.hero_opacity[near]).any())]
+
+
+def _ends(stretch: Stretch) -> list[int]:
+    """The frames on which all is assembled that the still over single parts belongs to: first or last of the shot."""
+    shot = stretch.shot
+    rows = [shot.hero_parts[part] for part in _taken(stretch)]
+    near = np.unique(stretch.around(1)).tolist()
+    return sorted({0 if (row[: frame + 1] > 0).all() else shot.frames - 1 for row in rows for frame in near})
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,6 +12,7 @@ from choreo.review.section_content import (
     add_hero,
     add_plates,
     add_solid,
+    add_taken,
     held_on,
     orders_of,
     rows_of,
@@ -52,6 +53,7 @@ def section_makings(
     for stretch in stretches:
         common["camera"].add("stretch", stretch.shot.cameras[stretch.around(2)])
         common["hero"].add("stretch", stretch.shot.hero_opacity[stretch.around(1)])
+        add_taken(common["hero"], stretch, ids)
         for track in sorted(stretch.shot.parts, key=lambda one: one.id):
             rows, own = rows_of(track, stretch), parts[track.id]
             own["path"].add("stretch", *rows.path)

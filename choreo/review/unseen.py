@@ -57,6 +57,10 @@ def _shot(old: ShotTracks, new: ShotTracks) -> ShotTracks:
         new,
         cameras=_settled(old.cameras, new.cameras, _camera_room(old.cameras)),
         hero_opacity=_settled(old.hero_opacity, new.hero_opacity, _OPACITY),
+        hero_parts={
+            part: _settled(old.hero_parts.get(part, old.hero_opacity), row, _OPACITY)
+            for part, row in new.hero_parts.items()
+        },
         parts=tuple(_part(before[track.id], track) if track.id in before else track for track in new.parts),
         masking=_masking(old.masking, new.masking),
     )

@@ -155,7 +155,8 @@ def _one_line(text: str) -> str:
 
 _HANDOFF_LINES = """
   [shot.handoff]
-  frames = 8          # the hero still fades over the whole stack in so many frames
+  frames = 8          # the hero still fades in over the stack in so many frames, part by part as they come home
+  # each_part = false # it waits until all are home; for stills with long shadows
 """
 
 _TEMPLATE = """\

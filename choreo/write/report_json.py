@@ -8,7 +8,7 @@ from typing import Any
 from choreo.model.choreography import FrameRate
 from choreo.model.plan import RemovalStep
 from choreo.model.plate_use import PlateUse
-from choreo.model.report import MoveReport, PartReport, Report, ShotReport
+from choreo.model.report import MoveReport, PartReport, Report, ShotReport, StillOver
 from choreo.motion.timecode import timecode
 from choreo.write.json_text import readable
 from choreo.write.numbers import plain_number
@@ -91,6 +91,7 @@ def _shot(shot: ShotReport) -> dict[str, Any]:
         "parts": [_part(part) for part in shot.parts],
         "crossings": shot.crossings,
         "plates": [_plate(use) for use in shot.plates],
+        "still": _still(shot.still),
     }
 
 
@@ -125,8 +126,13 @@ def _part(part: PartReport) -> dict[str, Any]:
         "visible": _number(part.visible),
         "settled_frame": part.settled_frame,
         "register_px": _number(part.register_px),
+        "still": _still(part.still),
         "blur_px": _number(part.blur_px),
     }
+
+
+def _still(still: StillOver | None) -> dict[str, Any] | None:
+    return None if still is None else {"from": still.first, "to": still.last, "off_px": _number(still.off_px)}
 
 
 def _move(move: MoveReport) -> dict[str, Any]:
@@ -161,7 +167,27 @@ def _shot_words(shot: ShotReport, rate: tuple[int, int] | None) -> list[str]:
             f" {fastest.fastest_frame - 1} to frame {fastest.fastest_frame},"
             f" a smear of {_short(fastest.blur_px)} px."
         )
-    return lines + _turned(shot) + _waits(shot) + _retimed(shot)
+    return lines + _turned(shot) + _waits(shot) + _retimed(shot) + _taken_over(shot)
+
+
+def _taken_over(shot: ShotReport) -> list[str]:
+    """Whom the hero still takes over, or keeps, by itself, and how far off they are meanwhile."""
+    whole = shot.still
+    if whole is None or not (shot.taken_over or shot.kept):
+        return []
+    off = max(part.still.off_px for part in shot.parts if part.still is not None)
+    lines = [f"  The hero still lies over no part that is more than {_short(off)} px off."]
+    if shot.taken_over:
+        each = ", ".join(f"{_names(who)} from frame {at}" for at, who in shot.taken_over)
+        lines.append(f"  It takes over {each}; everything from frame {whole.first}.")
+    if shot.kept:
+        each = ", ".join(f"{_names(who)} to frame {at}" for at, who in shot.kept)
+        lines.append(f"  It stays over everything to frame {whole.last}; over {each}.")
+    return lines
+
+
+def _names(parts: Sequence[str]) -> str:
+    return parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + " and " + parts[-1]
 
 
 def _crossed(shot: ShotReport) -> str:

@@ -60,10 +60,19 @@ def _shot_text(shot: ShotTracks) -> str:
         "frames": str(shot.frames),
         "camera": object_text({"matrix": numbers_text(shot.cameras.reshape(-1, 12))}, 3),
         "parts": array_text([_part_text(part) for part in shot.parts], 3),
-        "hero": flat_object({"opacity": numbers_text(shot.hero_opacity)}),
+        "hero": _hero_text(shot),
         "masking": object_text(masking, 3),
     }
     return object_text(pairs, 2)
+
+
+def _hero_text(shot: ShotTracks) -> str:
+    opacity = {"opacity": numbers_text(shot.hero_opacity)}
+    if not shot.hero_parts:
+        return flat_object(opacity)
+    rows = [(part.id, shot.hero_parts[part.id]) for part in shot.parts if part.id in shot.hero_parts]
+    own = [flat_object({"part": quoted(part), "opacity": numbers_text(row)}) for part, row in rows]
+    return object_text({**opacity, "parts": array_text(own, 4)}, 3)
 
 
 def _part_text(part: PartTrack) -> str:

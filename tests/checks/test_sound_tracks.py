@@ -36,6 +36,7 @@ def test_what_was_compiled_is_sound(tracks):
     assert are_sound(tracks, IDS)
     assert are_sound(replace(tracks, sections=()), IDS)
     assert are_sound(held_by(tracks, "lid", "knob"), IDS)
+    assert are_sound(with_shot(tracks, hero_parts={"lid": np.linspace(0, 1, 40)}), IDS)
 
 
 @pytest.mark.parametrize(
@@ -52,6 +53,11 @@ def test_what_was_compiled_is_sound(tracks):
         lambda t: with_shot(t, cameras=np.full((40, 3, 4), np.inf)),
         lambda t: with_shot(t, parts=t.shots[0].parts[1:]),
         lambda t: with_shot(t, masking=replace(t.shots[0].masking, orders=())),
+        lambda t: with_shot(t, hero_parts={"nobody": np.ones(40)}),
+        lambda t: with_shot(t, hero_parts={"lid": np.ones(39)}),
+        lambda t: with_shot(t, hero_parts={"lid": np.full(40, 1.1)}),
+        lambda t: with_shot(t, hero_opacity=np.ones(40), hero_parts={"lid": np.full(40, 0.9)}),
+        lambda t: with_shot(t, hero_parts={"lid": np.full(40, np.nan)}),
         lambda t: held_by(t, "nobody", "lid"),
         lambda t: held_by(t, "lid", "nobody"),
     ],

@@ -136,6 +136,7 @@ CHANGES = {
     "holdout": held,
     "order": turned_around,
     "hero": lambda shot: replace(shot, hero_opacity=np.linspace(0, 1, shot.frames)),
+    "taken over": lambda shot: replace(shot, hero_parts={"dial": np.linspace(-0.5, 1, shot.frames).clip(0)}),
 }
 
 
@@ -149,6 +150,21 @@ def test_whatever_tracks_say_that_shows_is_in_the_key(project, change, shutter):
     differs = [a != b for a, b in zip(pictures(one), pictures(two), strict=True)]
     assert all(s >= d for s, d in zip(stale, differs, strict=True)), "a frame that differs passes for current"
     assert any(differs) or (change == "way between frames" and shutter == 0)
+
+
+def test_who_shows_on_the_last_frame_is_in_the_key_of_those_on_which_parts_are_taken_over(project):
+    base = scene(project, shutter=0.0)
+    rows = {"dial": np.r_[np.zeros(8), np.linspace(0.25, 1, 12)]}
+    views = []
+    for away in (0.0, 30.0):
+        (shot,) = base.tracks.shots
+        parts = tuple(
+            replace(one, screen=one.screen + away * (np.arange(20) == 19)[:, None]) if one.id == "cap" else one
+            for one in shot.parts
+        )
+        shots = (replace(shot, hero_opacity=np.zeros(20), hero_parts=rows, parts=parts),)
+        views.append(replace(base, tracks=replace(base.tracks, shots=shots), _renderers={}))
+    assert [a != b for a, b in zip(*map(keys, views), strict=True)] == [frame >= 8 for frame in range(20)]
 
 
 def test_another_region_of_a_holdout_is_another_picture(project):
@@ -266,6 +282,8 @@ def test_no_room_on_the_disk_is_said_before_anything_is_written(project, tmp_pat
         make(view, jobs(view), DRAW, tmp_path / "full", processes=1)
     assert error.value.exit_code == 1
     assert error.value.findings[0].code == "disk-full"
+    assert "on this disk, which has 64 MB left." in error.value.findings[0].what
+    assert "67 MB are to stay free" in error.value.findings[0].why
     assert not [path for path in (tmp_path / "full").rglob("*") if path.is_file()]
     assert not hasattr(error.value, "__notes__")
 

@@ -181,6 +181,18 @@ def test_camera_and_hero():
     assert (found.camera_frames, found.hero_frames, found.changed) == (1, 1, (0, 8))
 
 
+def test_a_still_that_takes_over_one_part_by_itself():
+    shot = OLD.shots[0]
+    row = np.maximum(shot.hero_opacity, [0, 0, 0, 0.9, 1, 1, 1, 1, 1])
+    own = with_shot(OLD, hero_parts={"lid": row})
+    for one, two in ((OLD, own), (own, OLD)):
+        (found,) = compare(one, two).shots
+        assert (found.hero_frames, found.changed) == (5, (3, 4, 5, 6, 7))
+    assert compare(own, with_shot(OLD, hero_parts={"lid": row + 9e-7 * (row < 1)})).nothing
+    # That of the whole, written out, is that of the whole.
+    assert compare(OLD, with_shot(OLD, hero_parts={"lid": shot.hero_opacity + 9e-7 * (shot.hero_opacity < 1)})).nothing
+
+
 def test_parts_and_shots_that_come_and_go():
     shot = OLD.shots[0]
     fewer = with_shot(OLD, parts=shot.parts[:2])

@@ -58,8 +58,40 @@ def plainly(film, first, last):
     if any(near):
         said.append([near, pictures.get("hero.png"), assembly.hero])
     said.extend(frame_of(names, shot, f) for shot, f in frames)
+    said.append([taken_over(names, shot, [f for other, f in frames if other is shot]) for shot in whom(frames)])
     said.append([shot is other for (shot, _), (other, _) in pairwise(frames)])
     return repr(plain(said))
+
+
+def whom(frames):
+    return [shot for n, (shot, _) in enumerate(frames) if n == 0 or frames[n - 1][0] is not shot]
+
+
+def taken_over(names, shot, frames):
+    """Rows of the parts that the still has taken over; who stands where at the ends that these belong to."""
+    near = [[clip(shot, f + s) for s in (-1, 0, 1)] for f in frames]
+    rows = {part: row for part, row in shot.hero_parts.items()
+            if any(row[n] > shot.hero_opacity[n] for three in near for n in three)}  # fmt: skip
+    said = [[names.index(part), [[row[n] for n in three] for three in near]] for part, row in rows.items()]
+    return [sorted(said), [at_end(names, shot, end) for end in ends_of(shot, rows.values(), near)]]
+
+
+def ends_of(shot, rows, near):
+    early = [all(value > 0 for value in row[: n + 1]) for row in rows for three in near for n in three]
+    return [0] * (True in early) + [FRAMES - 1] * (False in early)
+
+
+def at_end(names, shot, end):
+    rows = [end, shot.cameras[end].tolist(), [names.index(part) for part in order_of(shot, end)]]
+    for name in names:
+        track = next(track for track in shot.parts if track.id == name)
+        register = [0.0, 0, 1, 0] if track.register is None else track.register[end].tolist()
+        turn = 0.0 if track.turn is None else track.turn[end]
+        rows.append([track.position[end].tolist(), track.screen[end].tolist(), track.scale[end], track.opacity[end],
+                     track.plate_frame[end], turn, register])  # fmt: skip
+    held = [h for h in shot.masking.holdouts if h.first <= end <= h.last and h.region]
+    rows.append(sorted([names.index(h.part), [names.index(b) for b in h.behind], repr(h.region)] for h in held))
+    return rows
 
 
 def plain(value):
@@ -89,7 +121,13 @@ def look(assembly, pictures, frames, name):
     shown = []
     for plate in assembly.plates:
         if plate.part == name:
-            tracks = [next(t for t in shot.parts if t.id == name).plate_frame[f] for shot, f in frames]
+            seen = [*frames]
+            for shot in whom(frames):
+                near = [[clip(shot, f + s) for s in (-1, 0, 1)] for other, f in frames if other is shot]
+                taken = [row for row in shot.hero_parts.values()
+                         if any(row[n] > shot.hero_opacity[n] for three in near for n in three)]  # fmt: skip
+                seen += [(shot, end) for end in ends_of(shot, taken, near)]
+            tracks = [next(t for t in shot.parts if t.id == name).plate_frame[f] for shot, f in seen]
             numbers = {math.floor(n + 0.5) for n in tracks if n is not None}
             files = [plate.file] if plate.frames is None else [f"knob/{n:03}.png" for n in sorted(numbers)]
             shown.append([plate.px_per_mm, plate.pivot_px, plate.turn, [(file, pictures.get(file)) for file in files]])
@@ -179,6 +217,14 @@ def hero(film, shot, _part, f):
     return in_shot(film, shot, hero_opacity=nudged(film[0].shots[shot].hero_opacity, f, 0.01))
 
 
+def taken(film, shot, part, f):
+    """The still lies over a part by more than over the whole, on one frame."""
+    was = film[0].shots[shot]
+    row = np.array(was.hero_parts.get(part, was.hero_opacity))
+    row[f] = (row[f] + 1) / 2
+    return in_shot(film, shot, hero_parts={**was.hero_parts, part: row})
+
+
 def masked(film, shot, orders, holdouts):
     return in_shot(film, shot, masking=Masking(tuple(orders), tuple(holdouts)))
 
@@ -219,7 +265,9 @@ def renamed(film, _shot, _part, _f):
             replace(h, part=new[h.part], behind=tuple(new[b] for b in h.behind)) for h in shot.masking.holdouts
         )
         parts = tuple(replace(one, id=new[one.id]) for one in reversed(shot.parts))
-        shots.append(replace(shot, name=shot.name + "'", parts=parts, masking=Masking(orders, holds)))
+        own = {new[part]: row for part, row in shot.hero_parts.items()}
+        masking = Masking(orders, holds)
+        shots.append(replace(shot, name=shot.name + "'", parts=parts, masking=masking, hero_parts=own))
     parts = tuple(replace(one, id=new[one.id]) for one in reversed(assembly.parts))
     plates = tuple(replace(one, part=new[one.part]) for one in assembly.plates)
     return replace(tracks, shots=tuple(shots)), replace(assembly, parts=parts, plates=plates), pictures
@@ -258,6 +306,7 @@ unseen = in_part(label="Another"), in_part(stand_in="bought")
 EDITS = [
     *map(sampled, ("position", "screen", "scale", "opacity")),
     *(plate_frame, turned, registered, rekeyed, camera, hero, swapped, split, held, picture, nothing),
+    taken,
     tilted,
     in_part(colour="#336698"),
     *unseen,
@@ -301,6 +350,23 @@ def test_every_kind_of_edit_is_seen_where_it_is_made():
         after = edit(FILM, 0, "box" if edit in (plate_frame, tilted) else "lid", 3)
         same = section_digest(*after[:2], 2, 5, after[2]) == section_digest(TRACKS, ASSEMBLY, 2, 5, PICTURES)
         assert same == (edit in (split, nothing, *unseen) or (edit is picture and list(PICTURES)[3] == "knob/001.png"))
+
+
+def test_who_shows_at_the_end_counts_where_parts_are_taken_over():
+    # By hand: on frames 3 to 5 the still lies over the lid, as far as it shows on the shot's last frame, 8.
+    rows = np.r_[np.zeros(3), 0.5, 0.75, np.ones(4)]
+    film = in_shot(FILM, 0, hero_opacity=np.zeros(FRAMES), hero_parts={"lid": rows})
+
+    def digest(film, last):
+        return section_digest(*film[:2], 0, last, film[2])
+
+    for edit in (sampled("screen"), sampled("opacity"), registered, camera, swapped, held):
+        after = edit(film, 0, "knob", 8)
+        assert digest(after, 1) == digest(film, 1), edit  # frame 2 is beside it, and 3 beside that
+        assert digest(after, 2) != digest(film, 2), edit
+        assert digest(after, 5) != digest(film, 5), edit
+    assert "knob/008.png" in pictures_of(film[0], ASSEMBLY, 2, 4)
+    assert "knob/008.png" not in pictures_of(film[0], ASSEMBLY, 0, 1)
 
 
 def test_only_pictures_that_are_shown_count():

@@ -109,6 +109,24 @@ def test_reading_what_was_written_gives_the_same():
             np.testing.assert_allclose(a.screen, b.screen, rtol=0, atol=1e-9)
 
 
+def test_parts_that_the_still_takes_over_have_a_row_each():
+    tracks = small_tracks()
+    own = {"knob": np.linspace(0.5, 1, FRAMES), "lid": np.ones(FRAMES)}
+    text = tracks_text(replace(tracks, shots=(replace(tracks.shots[0], hero_parts=own), tracks.shots[1])))
+    hero = [shot["hero"] for shot in json.loads(text)["shots"]]
+    assert [row["part"] for row in hero[0]["parts"]] == ["lid", "knob"]  # in the order of the parts
+    assert hero[0]["parts"][0]["opacity"] == [1] * FRAMES
+    assert list(hero[1]) == ["opacity"]
+    jsonschema.Draft202012Validator(SCHEMA).validate(json.loads(text))
+    again = read_tracks(text)
+    assert tracks_text(again) == text
+    assert again.shots[0].hero_parts["knob"].tolist() == own["knob"].tolist()
+    # Without them the text is what it was, to the byte.
+    assert tracks_text(replace(again, shots=(replace(again.shots[0], hero_parts={}), again.shots[1]))) == tracks_text(
+        tracks
+    )
+
+
 def test_ids_in_other_scripts_and_quotes_survive():
     tracks = small_tracks()
     shot = replace(tracks.shots[0], name='"quoted" \\ Größe')

@@ -20,6 +20,7 @@ from choreo.model.assembly import Assembly, Ring
 from choreo.model.plan import Floats
 from choreo.model.tracks import Holdout, PartTrack, ShotTracks, Tracks
 from choreo.picture.page.plates import SmallPlate
+from choreo.picture.page.taken import taken_over
 from choreo.picture.palette import tints
 from choreo.picture.render.colour import hex_to_linear
 from choreo.picture.render.facets import facets_of
@@ -89,7 +90,14 @@ def shot_data(
 ) -> dict[str, Any]:
     """Return one shot of `film_data`."""
     index = {part: number for number, part in enumerate(assembly.ids)}
-    return _shot(shot, index, plates.get(shot.name, {}), _every(plates), with_hero=with_hero)
+    data = _shot(shot, index, plates.get(shot.name, {}), _every(plates), with_hero=with_hero)
+    taken = taken_over(shot, assembly) if with_hero else []
+    if taken:
+        data["taken"] = [
+            [index[part], first, _list(np.array(atop), 5), [ring for one in rings if (ring := _steps(one))]]
+            for part, first, atop, rings in taken
+        ]
+    return data
 
 
 def _every(plates: Mapping[str, Mapping[str, SmallPlate]]) -> list[SmallPlate]:

@@ -9,7 +9,7 @@ from choreo.model.assembly import Assembly
 from choreo.model.choreography import FrameRate
 from choreo.model.report import Report, ShotReport
 from choreo.motion.timecode import timecode
-from choreo.picture.page.markup import count, tag, words
+from choreo.picture.page.markup import count, listed, tag, words
 from choreo.picture.page.timing import labels
 
 
@@ -84,7 +84,20 @@ def _home(shot: ShotReport, start: int, names: Mapping[str, str]) -> list[str]:
     if not settled:
         return []
     frame, part = max(settled)
-    return [f"From frame {start + frame} on all parts stand where the hero still has them; {names[part]} is the last."]
+    lines = [f"From frame {start + frame} on all parts stand where the hero still has them; {names[part]} is the last."]
+    return lines + _taken_over(shot, start, names)
+
+
+def _taken_over(shot: ShotReport, start: int, names: Mapping[str, str]) -> list[str]:
+    lines = []
+    for at, who in shot.taken_over:
+        lines.append(f"The still takes over {listed([names[part] for part in who])} from frame {start + at} on.")
+    for at, who in shot.kept:
+        lines.append(f"The still stays over {listed([names[part] for part in who])} until frame {start + at}.")
+    if lines:
+        off = max(part.still.off_px for part in shot.parts if part.still is not None)
+        lines.append(f"No part is more than {_px(off)} off while the still lies over it.")
+    return lines
 
 
 def _photographs(shot: ShotReport, start: int, names: Mapping[str, str]) -> list[str]:

@@ -291,7 +291,17 @@ class Sheet {
     this.y = Math.max(0, Math.floor(box[1]) - 2);
     this.width = Math.min(width, Math.ceil(box[2]) + 2) - this.x;
     this.height = Math.min(height, Math.ceil(box[3]) + 2) - this.y;
-    if (!(this.width > 0 && this.height > 0)) return false;
+    return this.width > 0 && this.height > 0 && this.clear();
+  }
+
+  // Clear for what lies where another sheet does.
+  openAs(other) {
+    const { x, y, width, height } = other;
+    Object.assign(this, { x, y, width, height });
+    this.clear();
+  }
+
+  clear() {
     if (this.canvas.width < this.width || this.canvas.height < this.height) {
       this.canvas.width = Math.max(this.canvas.width, this.width);
       this.canvas.height = Math.max(this.canvas.height, this.height);
@@ -339,6 +349,7 @@ class MovingPicture {
     this.parts = film.parts.map((part) => ({ ...part, bands: part.bands.map(prepareBand) }));
     this.sheets = film.parts.map(() => new Sheet());
     this.heroSheet = new Sheet();
+    this.cutSheet = new Sheet();
     this.images = new Map();
   }
 
@@ -404,7 +415,31 @@ class MovingPicture {
       for (const holdout of held) sheet.cut(regionAt(holdout[4], scene.share));
       sheet.key = "";
     }
+    if (held) this.takeOver(sheet, scene, track.part);
     sheet.layOn(context, opacity);
+  }
+
+  // The still atop of a part that is home while others fly: but for what others hide of it when all is assembled.
+  takeOver(sheet, scene, part) {
+    const { shot, at } = scene;
+    const taken = (shot.taken || []).find(
+      ([whose, first, shares]) => whose === part && at >= first && at < first + shares.length,
+    );
+    if (!taken || !this.openHero(scene)) return;
+    const share = taken[2][at - taken[1]];
+    const path = new Path2D();
+    path.rect(sheet.x, sheet.y, sheet.width, sheet.height);
+    for (const ring of regionAt(taken[3], scene.share)) addRing(path, ring);
+    sheet.key = "";
+    const cut = share < 1 ? this.cutSheet : sheet;
+    if (share < 1) cut.openAs(sheet);
+    const { context } = cut;
+    context.save();
+    context.clip(path, "evenodd");
+    if (share >= 1) context.globalCompositeOperation = "source-atop";
+    this.heroSheet.layOn(context, 1);
+    context.restore();
+    if (share < 1) mixLight(sheet.context, cut, share, 0, 0);
   }
 
   openSolid(sheet, scene, track) {
@@ -469,6 +504,12 @@ class MovingPicture {
 
   // The still over the whole stack; while it comes in, light is mixed, not codes.
   layHero(context, scene, share) {
+    if (!this.openHero(scene)) return;
+    if (share >= 1) this.heroSheet.layOn(context, 1);
+    else mixLight(context, this.heroSheet, share);
+  }
+
+  openHero(scene) {
     const { hero } = this.film;
     const m = scene.camera.matrix;
     const view = { matrix: m };
@@ -480,9 +521,11 @@ class MovingPicture {
     const forward = scene.camera.forward;
     const area = Math.abs(cross[0] * forward[0] + cross[1] * forward[1] + cross[2] * forward[2]);
     const place = { x: x * scene.share, y: y * scene.share, scale: (Math.sqrt(area) / w) * scene.share, turn: 0 };
-    if (!this.layPlate(this.heroSheet, scene, hero, 0, place)) return;
-    if (share >= 1) this.heroSheet.layOn(context, 1);
-    else mixLight(context, this.heroSheet, share);
+    const key = `still ${place.x} ${place.y} ${place.scale} ${scene.width}`;
+    if (this.heroSheet.key === key) return true;
+    if (!this.layPlate(this.heroSheet, scene, hero, 0, place)) return false;
+    this.heroSheet.key = key;
+    return true;
   }
 }
 
@@ -492,8 +535,8 @@ const LIGHT_OF = Float32Array.from({ length: 256 }, (_, code) => {
 });
 const CODE_OF = Uint8ClampedArray.from({ length: 8193 }, (_, step) => toCode(step / 8192));
 
-function mixLight(context, sheet, share) {
-  const under = context.getImageData(sheet.x, sheet.y, sheet.width, sheet.height);
+function mixLight(context, sheet, share, x = sheet.x, y = sheet.y) {
+  const under = context.getImageData(x, y, sheet.width, sheet.height);
   const still = sheet.context.getImageData(0, 0, sheet.width, sheet.height).data;
   const data = under.data;
   for (let i = 0; i < data.length; i += 4) {
@@ -504,5 +547,5 @@ function mixLight(context, sheet, share) {
       data[c] = CODE_OF[Math.round(light * 8192)];
     }
   }
-  context.putImageData(under, sheet.x, sheet.y);
+  context.putImageData(under, x, y);
 }

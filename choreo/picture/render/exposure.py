@@ -57,7 +57,7 @@ def exposed(instants: Iterable[tuple[Sequence[Layer], Veil | None]], count: int,
                 parts[layer.part] = _Part(frame)
             parts[layer.part].add(layer, veil)
         if veil is not None:
-            hero.add(veil.hero.window, veil.light(veil.hero.window))
+            hero.add(veil.hero.window, veil.light())
     out = [part.shown(name, count) for name, part in parts.items()]
     if hero.reach is not None:
         still = hero.mean(count)
@@ -118,7 +118,7 @@ class _Part:
     def add(self, layer: Layer, veil: Veil | None) -> None:
         window, whole = layer.tile.window, layer.tile.picture
         bare = whole if layer.whole else layer.light(window)
-        light = bare if veil is None else veil.dimmed(bare, window)
+        light = bare if veil is None else veil.left(layer, bare)
         if light is not bare and self._light is None:
             self._light = (self._bare or self._whole).copy()
         if bare is not whole and self._bare is None:

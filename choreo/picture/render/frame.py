@@ -31,6 +31,8 @@ from choreo.picture.render.shade import BEYOND, Shade, carried_on, lenders
 from choreo.picture.render.shares import Known, Layer, layers_of
 from choreo.picture.render.solids import shading, solid_tile
 from choreo.picture.render.stack import in_order
+from choreo.picture.render.taken import Home, takings
+from choreo.picture.render.taken import Known as KnownTaking
 from choreo.picture.render.tile import Tile
 from choreo.picture.render.veil import Veil
 
@@ -38,6 +40,7 @@ SIZES = {"full": 1.0, "half": 0.5, "quarter": 0.25}
 DEPTHS = (8, 16, 32)
 """Bits of a channel; 32 is float: linear light, premultiplied."""
 _KEPT_OUTLINES = 2000
+_KEPT_HOMES = 2
 _COMPANY = 12
 """Frames whose outlines are worked out together."""
 
@@ -67,6 +70,8 @@ class Renderer:
     _known: dict[str, Known] = field(default_factory=dict)
     _shades: dict[str, tuple[bytes, Shade | None]] = field(default_factory=dict)
     _coming: list[tuple[Camera, dict[str, Floats]]] = field(default_factory=list)
+    _homes: dict[tuple[ShotTracks, int], Home] = field(default_factory=dict)
+    _taken: dict[str, KnownTaking] = field(default_factory=dict)
 
     @cached_property
     def window(self) -> Window:
@@ -111,16 +116,19 @@ class Renderer:
     def _drawn(self, shot: ShotTracks, frame: int) -> Canvas:
         """The canvas with a frame on it; the next frame is drawn on the same one."""
         moments = self._moments(shot, frame)
-        key = b"".join(self._moment_key(moment) for moment in moments)
+        # Homes first: making one draws another instant, and what is kept of the last one is of use to the next.
+        ends = sorted({end for moment in moments for end in moment.ends.values()}) if self.hero is not None else ()
+        homes = [self._home(shot, end).key for end in ends]
+        key = b"".join([*(self._moment_key(moment) for moment in moments), *homes])
         canvas = self._canvas
         if canvas.key != key:
             self._expect(shot, frame, moments)
             if len(moments) == 1:
-                canvas.show(self._items(moments[0]))
+                canvas.show(self._items(shot, moments[0]))
             else:
                 canvas.clear()
                 for moment in moments:
-                    for item in self._items(moment):
+                    for item in self._items(shot, moment):
                         canvas.add(item.window, item.light(item.window) / np.float32(len(moments)))
             canvas.key = key
         return canvas
@@ -129,7 +137,7 @@ class Renderer:
         """Return what each part that is there adds to a frame, motion blur included, and the hero last."""
         moments = self._moments(shot, frame)
         self._expect(shot, frame, moments)
-        return exposed(((self.layers(moment), self._veil(moment)) for moment in moments), len(moments), self.window)
+        return exposed((self._veiled(shot, moment) for moment in moments), len(moments), self.window)
 
     def coverage(self, shot: ShotTracks, frame: int, part: str) -> Singles:
         """Return how much of each pixel (height, width) shows a part: its visible matte, motion blur included."""
@@ -167,17 +175,31 @@ class Renderer:
         self._known.update(known)
         return [each.layer for each in known.values()]
 
-    def _items(self, moment: Moment) -> list[Item]:
+    def _items(self, shot: ShotTracks, moment: Moment) -> list[Item]:
         """All layers, front to back, and the hero over them."""
-        layers, veil = self.layers(moment), self._veil(moment)
+        layers, veil = self._veiled(shot, moment)
         if veil is None:
             return [Item(layer.tile.window, (layer,), layer.light) for layer in layers]
-        items = [Item(layer.tile.window, (layer, veil), veil.over(layer)) for layer in layers]
-        return [*items, Item(veil.hero.window, (veil,), veil.light)]
+        return veil.items(layers)
 
-    def _veil(self, moment: Moment) -> Veil | None:
-        hero = self._hero_tile(moment) if self.hero is not None and moment.hero > 0 else None
-        return None if hero is None else Veil(hero, np.float32(moment.hero))
+    def _veiled(self, shot: ShotTracks, moment: Moment) -> tuple[list[Layer], Veil | None]:
+        """The layers of an instant, and the hero where it shows."""
+        layers = self.layers(moment)
+        hero = self._hero_tile(moment) if self.hero is not None and (moment.hero > 0 or moment.atop) else None
+        if hero is None:
+            return layers, None
+        homes = {part: self._home(shot, frame) for part, frame in moment.ends.items()}
+        return layers, Veil(hero, np.float32(moment.hero), takings(layers, homes, moment.atop, hero, self._taken))
+
+    def _home(self, shot: ShotTracks, frame: int) -> Home:
+        """Who shows where on an end of a shot, at which all is assembled."""
+        if (shot, frame) not in self._homes:
+            moment = self.moment(shot, frame)
+            while len(self._homes) >= _KEPT_HOMES:
+                self._homes.pop(next(iter(self._homes)))
+            layers = {layer.part: layer for layer in self.layers(moment)}
+            self._homes[shot, frame] = Home(layers, self._moment_key(moment))
+        return self._homes[shot, frame]
 
     def _hero_tile(self, moment: Moment) -> Tile | None:
         hero = self.hero
@@ -273,7 +295,7 @@ class Renderer:
             for at in moment.parts.values()
         ]
         holds = [(part, hold.region.wkb, hold.behind) for part, each in moment.holds.items() for hold in each]
-        said = repr((moment.order, holds, moment.hero)).encode()
+        said = repr((moment.order, holds, moment.hero, moment.atop)).encode()
         return moment.camera.matrix.tobytes() + np.array(rows).tobytes() + said
 
     def _outline(self, part: str, moment: Moment) -> BaseGeometry:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -25,6 +25,9 @@ from choreo.model.tracks import Holdout, PartTrack, ShotTracks
 from choreo.motion.law import evaluate_keys
 from choreo.motion.path import position
 from choreo.motion.spin import turn_at
+
+_NONE = 1e-9
+"""Of an opacity: rounding."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +66,11 @@ class Moment:
     """Back to front."""
     holds: Mapping[str, tuple[Hold, ...]]
     hero: float
-    """Opacity of the hero still."""
+    """Opacity of the hero still over the whole."""
+    atop: Mapping[str, float] = field(default_factory=dict)
+    """By how much the still lies atop of single parts before it goes over the whole, above 0 and up to 1."""
+    ends: Mapping[str, int] = field(default_factory=dict)
+    """Of these parts: the frame of the shot, its first or last, on which all is as the still has it."""
     lit: Moment | None = None
     """The instant whose shading of solids this one takes; None: its own."""
 
@@ -103,7 +110,30 @@ def moment_at(shot: ShotTracks, time: float, origins: Mapping[str, Floats], size
         )
     order = next(span.back_to_front for span in shot.masking.orders if span.first <= frame <= span.last)
     hero = float(np.interp(time, np.arange(shot.frames), shot.hero_opacity))
-    return Moment(camera, parts, order, _holds(shot, frame, on_frame, parts, size), hero)
+    atop = _atop(shot, time)
+    ends = {part: _end(shot, part, time) for part in atop}
+    return Moment(camera, parts, order, _holds(shot, frame, on_frame, parts, size), hero, atop, ends)
+
+
+def _end(shot: ShotTracks, part: str, time: float) -> int:
+    """What has been there from the first frame on belongs to that, all else to the last one."""
+    so_far = shot.hero_parts[part][: max(int(np.floor(time)), 0) + 1]
+    return 0 if bool((so_far > 0).all()) else shot.frames - 1
+
+
+def _atop(shot: ShotTracks, time: float) -> dict[str, float]:
+    """By u atop and by g over the whole a part is covered by 1 - (1 - u) (1 - g): its own opacity."""
+    if not shot.hero_parts:
+        return {}
+    before = int(np.clip(np.floor(time), 0, shot.frames - 1))
+    after, share = min(before + 1, shot.frames - 1), min(max(time - before, 0.0), 1.0)
+
+    def at(row: Floats) -> float:
+        return float(row[before] + (row[after] - row[before]) * share)
+
+    whole = at(shot.hero_opacity)
+    more = {part: at(row) - whole for part, row in shot.hero_parts.items()}
+    return {part: min(by / (1 - whole), 1.0) for part, by in more.items() if by > _NONE}
 
 
 def _register_at(track: PartTrack, time: float, size: float) -> tuple[float, float, float, float]:
