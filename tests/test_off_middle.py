@@ -1,4 +1,4 @@
-"""Where the assembled product stands in the frame, against the camera's own matrix and against what the advice gives."""
+"""Where the assembled product stands in the frame, against the camera's own matrix; and what the advice gives."""
 
 from __future__ import annotations
 

@@ -19,7 +19,6 @@ from choreo.model.plate_use import PlateUse
 from choreo.model.report import Middle, MoveReport, PartReport, Report, ShotReport, StillOver
 from choreo.model.tracks import PartTrack, ShotTracks
 
-
 _HOME_MM = 1e-9
 """A part is assembled where it is this near to its place."""
 _OFF_MIDDLE = 0.03
