@@ -159,7 +159,7 @@ def test_who_shows_on_the_last_frame_is_in_the_key_of_those_on_which_parts_are_t
     for away in (0.0, 30.0):
         (shot,) = base.tracks.shots
         parts = tuple(
-            replace(one, screen=one.screen + away * (np.arange(20) == 19)[:, None]) if one.id == "cap" else one
+            replace(one, position=one.position + away * (np.arange(20) == 19)[:, None]) if one.id == "cap" else one
             for one in shot.parts
         )
         shots = (replace(shot, hero_opacity=np.zeros(20), hero_parts=rows, parts=parts),)
