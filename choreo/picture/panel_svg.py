@@ -285,7 +285,8 @@ def _number_size(block: Block) -> float:
 def leader_svg(place: Placed) -> str:
     """Return a line cased in paper, so that it can be followed over dark parts, and a dot where it arrives."""
     x, y = place.leader[1]
-    return _rule(place, PAPER, 2.8) + _rule(place, INK, 0.8) + element("circle", cx=x, cy=y, r=1.8)
+    drawn = _rule(place, PAPER, 2.8) + _rule(place, INK, 0.8) + element("circle", cx=x, cy=y, r=1.8)
+    return element("g", drawn, class_="leader")
 
 
 def _rule(place: Placed, colour: str, thick: float) -> str:
