@@ -26,7 +26,7 @@ from choreo.picture.svg import element, moved_to, sheet_document, text
 
 _TITLE, _META, _SHOT, _CAPTION, _SMALL = 40.0, 20.0, 26.0, 18.5, 16.0
 _HEAD_ROOM, _SHOT_ROOM, _SHOT_GAP = 100.0, 48.0, 16.0
-_NOTE_STEP = 22.0
+_TITLE_STEP, _NOTE_STEP = 48.0, 22.0
 _A4 = (297.0, 210.0)
 """mm, ISO 216."""
 _SHORT_DIGEST = 8
@@ -62,7 +62,8 @@ def strip_svg(
 
     """
     film = _Film(assembly, solids, tracks, report, margins_px)
-    body, top = [film.head()], MARGIN + _HEAD_ROOM
+    head, lower = film.head()
+    body, top = [head], MARGIN + _HEAD_ROOM + lower
     for shot, about in zip(tracks.shots, report.shots, strict=True):
         drawn, height = film.shot(shot, about)
         body.append(element("g", drawn, transform=moved_to(MARGIN, top)))
@@ -89,8 +90,8 @@ class _Film:
     def rate(self) -> FrameRate:
         return FrameRate(*self.tracks.frame_rate)
 
-    def head(self) -> str:
-        """Name of the product, and what the film is technically."""
+    def head(self) -> tuple[str, float]:
+        """Name of the product, and what the film is technically; and how much lower a long name pushes the rest."""
         frames = sum(shot.frames for shot in self.tracks.shots)
         width_px, height_px = self.tracks.resolution
         facts = (
@@ -99,10 +100,13 @@ class _Film:
             f"{_count(frames, 'frame')}, {timecode(frames, self.rate)}",
             _count(len(self.assembly.parts), "part"),
         )
-        title = cut(self.assembly.name, _TITLE * BOLD, INNER)
-        return text(MARGIN, MARGIN + 34, title, _TITLE, font_weight="bold") + text(
-            MARGIN, MARGIN + 72, " · ".join(facts), _META, fill=QUIET
+        titles = wrapped(self.assembly.name, _TITLE * BOLD, INNER)
+        lower = (len(titles) - 1) * _TITLE_STEP
+        drawn = "".join(
+            text(MARGIN, MARGIN + 34 + row * _TITLE_STEP, words, _TITLE, font_weight="bold")
+            for row, words in enumerate(titles)
         )
+        return drawn + text(MARGIN, MARGIN + 72 + lower, " · ".join(facts), _META, fill=QUIET), lower
 
     def shot(self, shot: ShotTracks, about: ShotReport) -> tuple[str, float]:
         """Return one shot with its top-left corner at the origin, and its height."""
