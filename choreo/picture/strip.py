@@ -17,12 +17,12 @@ from choreo.model.tracks import ShotTracks, Tracks
 from choreo.motion.timecode import timecode
 from choreo.picture.flow import INNER, MARGIN, SHEET, flow, grid_of
 from choreo.picture.legend import legend_items
-from choreo.picture.lettering import BOLD, cut, escaped, wrapped
+from choreo.picture.lettering import BOLD, cut, wrapped
 from choreo.picture.moments import moments
-from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET
+from choreo.picture.palette import HAIRLINE, INK, QUIET
 from choreo.picture.panel_svg import Panel, Sheet, panel_svg, sheet_of
 from choreo.picture.panels import pictures
-from choreo.picture.svg import FONTS, element, number, text
+from choreo.picture.svg import element, moved_to, sheet_document, text
 
 _TITLE, _META, _SHOT, _CAPTION, _SMALL = 40.0, 20.0, 26.0, 18.5, 16.0
 _HEAD_ROOM, _SHOT_ROOM, _SHOT_GAP = 100.0, 48.0, 16.0
@@ -66,11 +66,14 @@ def strip_svg(
     body, top = [head], MARGIN + _HEAD_ROOM + lower
     for shot, about in zip(tracks.shots, report.shots, strict=True):
         drawn, height = film.shot(shot, about)
-        body.append(element("g", drawn, transform=_to(MARGIN, top)))
+        body.append(element("g", drawn, transform=moved_to(MARGIN, top)))
         top += height + _SHOT_GAP
     foot, height = film.foot()
-    body.append(element("g", foot, transform=_to(MARGIN, top)))
-    return _document("".join(body), assembly.name, top + height + MARGIN * 0.5)
+    body.append(element("g", foot, transform=moved_to(MARGIN, top)))
+    whole = top + height + MARGIN * 0.5
+    # One sheet of A4 landscape where all of it fits on one without turning small; else as many as it takes.
+    wide = min(_A4[0], _A4[1] * SHEET / whole) if whole <= SHEET else _A4[0]
+    return sheet_document("".join(body), f"{assembly.name}: storyboard strip", whole, wide)
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,7 +122,7 @@ class _Film:
         drawn = [_shot_head(shot, self.rate)]
         for moment, picture, cell in zip(moving, seen, cells, strict=True):
             panel = Panel(shot, moment, picture, cell.width)
-            place = _to(cell.x, _SHOT_ROOM + cell.y)
+            place = moved_to(cell.x, _SHOT_ROOM + cell.y)
             drawn.append(element("g", self._panel(panel, sheet, about), transform=place, class_="panel"))
         return "".join(drawn), _SHOT_ROOM + height
 
@@ -161,7 +164,7 @@ class _Film:
         ]
         top = (len(notes) + len(quiet)) * _NOTE_STEP + 12
         drawn.append(element("line", x1=0.0, y1=top, x2=INNER, y2=top, stroke=HAIRLINE, stroke_width=1.0))
-        drawn.append(element("g", self._legend(), transform=_to(0.0, top + 28)))
+        drawn.append(element("g", self._legend(), transform=moved_to(0.0, top + 28)))
         return "".join(drawn), top + 34
 
     def _legend(self) -> str:
@@ -203,25 +206,3 @@ def _rate(rate: FrameRate) -> str:
 
 def _count(number_of: int, noun: str) -> str:
     return f"{number_of} {noun}" if number_of == 1 else f"{number_of} {noun}s"
-
-
-def _to(x: float, y: float) -> str:
-    return f"translate({number(x)} {number(y)})"
-
-
-def _document(body: str, name: str, height: float) -> str:
-    # One sheet of A4 landscape where all of it fits on one without turning small; else as many as it takes.
-    wide = min(_A4[0], _A4[1] * SHEET / height) if height <= SHEET else _A4[0]
-    paper = element("rect", width=SHEET, height=height, fill=PAPER)
-    words = element("g", body, font_family=FONTS, fill=INK)
-    return (
-        element(
-            "svg",
-            element("title", escaped(f"{name}: storyboard strip")) + paper + words,
-            xmlns="http://www.w3.org/2000/svg",
-            width=f"{number(wide)}mm",
-            height=f"{number(wide * height / SHEET)}mm",
-            viewBox=f"0 0 {number(SHEET)} {number(height)}",
-        )
-        + "\n"
-    )
