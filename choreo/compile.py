@@ -191,7 +191,8 @@ def compile_film(
 
     rate = (film.rate.numerator, film.rate.denominator)
     tracks = Tracks(*digests, rate, choreography.resolution, tuple(made for made, _ in shots), sections)
-    report = summarise(assembly, apart.removal, [facts for _, facts in shots], (*warnings, *apart.warnings))
+    known = [facts for _, facts in shots]
+    report = summarise(assembly, apart.removal, known, choreography.resolution, (*warnings, *apart.warnings))
     on_stage("report", report)
     return Film(apart, tracks, report, film.frame)
 

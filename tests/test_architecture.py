@@ -34,6 +34,7 @@ MAY_IMPORT = {
         "read",
         "write",
         "picture",
+        "review",
         "compile",
         "recall",
     },
