@@ -109,7 +109,7 @@ def test_in_a_hurry_what_it_is_made_of_decides(boxes, monkeypatch, capsys):
     write(boxes, with_part("core", colour="#00ff00"))
     code, out, _ = run(capsys, "status", boxes, "--quick", "--require")
     assert code == 1
-    assert "opening  stale: approved by Ada on 2026-03-01, changed since: the look of core; not looked at" in out
+    assert "opening  perhaps stale: approved by Ada on 2026-03-01, changed since: the look of core; whether" in out
     (boxes / "sign-off.toml").unlink()
     assert run(capsys, "sign-off", boxes, "--by", "Ben", *ALL, "--quick", "--on", "2026-03-02")[0] == 0
     mark = tomllib.loads((boxes / "sign-off.toml").read_text())["mark"][0]
