@@ -33,6 +33,7 @@ MAY_IMPORT = {
         "read",
         "write",
         "picture",
+        "review",
         "compile",
         "recall",
     },

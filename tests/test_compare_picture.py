@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from small_assemblies import FRONT, film, phase, shot, stack
-from test_sign_off import coloured, write
+from test_sign_off import with_part, write
 
 from choreo.cli import main
 from choreo.compile import compile_film
@@ -98,7 +98,7 @@ def test_old_and_new_of_two_projects(tmp_path, capsys):
 
 
 def test_another_colour_is_marked_as_a_look(tmp_path, capsys):
-    old, new = write(tmp_path / "old"), write(tmp_path / "new", assembly=coloured("knob", "#aa2244"))
+    old, new = write(tmp_path / "old"), write(tmp_path / "new", assembly=with_part("knob", colour="#aa2244"))
     out = run(capsys, "compare", old, new, "--picture", tmp_path / "c.svg")[1]
     assert "Section return: its tracks are the same; changed: the look of knob." in out
     assert texts(tmp_path / "c.svg")[-2:] == ["Knob", "look"]
@@ -151,7 +151,7 @@ def test_tracks_that_do_not_hold_together_are_not_drawn(tmp_path, capsys):
 
 
 def test_a_long_name_is_not_cut(tmp_path, capsys):
-    named = coloured("knob", "#aa2244")
+    named = with_part("knob", colour="#aa2244")
     named["name"] = " ".join(f"Boxes{number}" for number in range(24))
     old, new = write(tmp_path / "old"), write(tmp_path / "new", assembly=named)
     run(capsys, "compare", old, new, "--picture", tmp_path / "c.svg")
@@ -164,7 +164,7 @@ def test_a_long_name_is_not_cut(tmp_path, capsys):
 
 
 def test_names_from_outside_stay_text(tmp_path, capsys):
-    evil = coloured("knob", "#aa2244")
+    evil = with_part("knob", colour="#aa2244")
     evil["parts"][2]["label"] = '<script>alert("1")</script>'
     evil["name"] = "Boxes <b>&amp;"
     old, new = write(tmp_path / "old"), write(tmp_path / "new", assembly=evil)

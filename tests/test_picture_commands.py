@@ -48,6 +48,13 @@ def test_a_still_of_no_frame_is_refused(project, asked, capsys):
     assert len(found["findings"]) == 1
 
 
+def test_a_still_that_cannot_be_as_asked_is_refused(project, capsys):
+    with pytest.raises(SystemExit) as done:
+        main(["still", str(project), "--frame", "3", "--deep", "--background", "#ffffff"])
+    assert done.value.code == 2
+    assert "not allowed with" in capsys.readouterr().err
+
+
 def test_an_animatic_shows_the_frames_and_is_made_once(project, tmp_path, capsys):
     code, found = said(capsys, "animatic", project, "--out", tmp_path, "--shutter", 0)
     assert code == 0
@@ -60,6 +67,7 @@ def test_an_animatic_shows_the_frames_and_is_made_once(project, tmp_path, capsys
             assert more
             frame = np.asarray(Image.open(tmp_path / "frames" / "full" / f"frame.{number:04d}.png")).astype(int)
             assert np.abs(picture[..., ::-1] - frame).mean() < 3
+            assert (picture[2, 2, ::-1] == frame[2, 2]).all(), "the background is one that codes of a movie can hold"
         assert not capture.read()[0]
 
     before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}

@@ -15,8 +15,9 @@ if TYPE_CHECKING:
     from choreo.frames.jobs import Made
     from choreo.frames.movies import MoviePlan
 
-_BACKGROUND = "#e6e6e6"
-"""A plain grey, light as paper: light and dark parts stand out from it, and no decoder can tint it."""
+_BACKGROUND = "#e4e4e4"
+"""A plain grey, light as paper: light and dark parts stand out from it, no decoder can tint it, and it is one of those
+that the codes of a movie give back as they were."""
 
 
 def _add(parser: argparse.ArgumentParser) -> None:
@@ -64,7 +65,7 @@ def _run(arguments: Arguments) -> Said:
     made = make(ready.scene, jobs, draw, folder, hearing=heard, film=film)
     with on_whole_frames(len(jobs)):
         make_movies(plan, folder, progress_bar("movies", quiet=arguments.json))
-        warnings = flashing(ready.scene, jobs, folder)
+        warnings = flashing(ready.scene, jobs, folder, progress_bar("looking for flashes", quiet=arguments.json))
     words = [*ready.words, *_words(made, plan), *(warning.as_text() for warning in warnings)]
     return Said(words, _data(made, plan, (*ready.scene.warnings, *warnings)))
 

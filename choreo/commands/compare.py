@@ -37,6 +37,8 @@ def _run(arguments: Arguments) -> Said:
         old, new = read_pair(arguments.old, arguments.new, progress)
         comparison = compare(old.tracks, new.tracks, contents_of(old, new))
         words, files = comparison_words(comparison), []
+        if comparison.shots:
+            words.append("Frames are counted in each shot, from 0.")
         path = arguments.picture or (arguments.out / "compare.svg" if arguments.out else None)
         picture = None if path is None else picture_of(old, new, comparison)
     if path is not None and picture is not None:

@@ -33,7 +33,7 @@ def _run(arguments: Arguments) -> Said:
     hero = (HERO,) if HERO in pictured_parts(ready.scene) else ()
     draw = LayerFiles((*constant_order(ready.film.tracks), *hero), arguments.kind, arguments.first_number)
     folder = sequence_folder(arguments, ready, "layers")
-    done = write_sequences(arguments, ready, draw, folder)
+    done = write_sequences(arguments, ready, draw, folder, "layers")
     patterns = {part: draw.numbering.pattern(part) for part in draw.order}
     told = ready.scene.pixels, ready.film.tracks, draw.first_number, arguments.kind
     write_all(folder, {"order.json": order_json(patterns, *told), "order.txt": order_text(patterns, *told)})

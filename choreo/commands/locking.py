@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from choreo.commands import Arguments, Said
+from choreo.commands.looking import stands
 from choreo.commands.section_contents import Reviewed, reviewed
 
 if TYPE_CHECKING:
@@ -17,13 +18,12 @@ APPROVED_FILE = "approved.tracks.json"
 def lock(arguments: Arguments) -> Said:
     """Lock what is signed off, and say what is not locked and why."""
     from choreo.review.locking import locked_tracks, plan_lock  # noqa: PLC0415
-    from choreo.review.standing import standings  # noqa: PLC0415
     from choreo.write.files import write_all  # noqa: PLC0415
     from choreo.write.tracks_json import tracks_text  # noqa: PLC0415
 
     found = reviewed(arguments)
     choreography, tracks = found.project.choreography, found.film.tracks
-    plan = plan_lock(choreography, tracks, standings(found.sections, found.ledger), found.project.approved)
+    plan = plan_lock(choreography, tracks, stands(found, arguments), found.project.approved)
     if not plan.shots:
         return _said(plan, [])
     file = _choreography_file(arguments.project)

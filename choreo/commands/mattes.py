@@ -53,7 +53,7 @@ def _run(arguments: Arguments) -> Said:
     if draw.by_id:
         require_different(draw.parts)
     folder = sequence_folder(arguments, ready, "mattes")
-    done = write_sequences(arguments, ready, draw, folder)
+    done = write_sequences(arguments, ready, draw, folder, "mattes")
     patterns = draw.patterns
     missing = _not_named(ready, draw, folder) if draw.by_id else ()
     told = [*ready.words, *done, *(warning.as_text() for warning in missing)]

@@ -80,8 +80,10 @@ def page_from(project: Project, film: Film) -> Paged:
 
 def _said(project: Project, sections: Sequence[SectionNow]) -> dict[str, str]:
     """What the ledger says of each section that it knows."""
+    from choreo.frames.keys import drawing_version  # noqa: PLC0415
     from choreo.read.paths import exists  # noqa: PLC0415
     from choreo.read.sign_off import read_ledger  # noqa: PLC0415
+    from choreo.review.sight import sight_of  # noqa: PLC0415
     from choreo.review.standing import standings  # noqa: PLC0415
     from choreo.review.standing_words import state_words  # noqa: PLC0415
 
@@ -89,4 +91,6 @@ def _said(project: Project, sections: Sequence[SectionNow]) -> dict[str, str]:
     if not exists(path):
         return {}
     _, marks = read_ledger(path)
-    return {one.section.name: state_words(one) for one in standings(sections, marks) if one.mark is not None}
+    # A page draws nothing itself; what the ledger knows of pictures it may tell.
+    stand = standings(sections, marks, sight_of(marks, drawing_version()))
+    return {one.section.name: state_words(one) for one in stand if one.mark is not None}

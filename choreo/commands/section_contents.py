@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,11 +12,10 @@ from choreo.commands.shared import Progress, read
 
 if TYPE_CHECKING:
     from choreo.frames.film import ProjectFilm
-    from choreo.frames.plates import ShotPlates
     from choreo.geometry.solid import Solid
     from choreo.model.assembly import Assembly
     from choreo.model.sign_off import Mark, SectionNow
-    from choreo.model.tracks import FilmSection, Tracks
+    from choreo.model.tracks import Tracks
     from choreo.read.project import Project
 
 LEDGER = "sign-off.toml"
@@ -70,44 +69,13 @@ def sections_made(
     assembly: Assembly, folder: Path, solids: Mapping[str, Solid], tracks: Tracks
 ) -> tuple[SectionNow, ...]:
     """Return the same of tracks and the assembly that they were made from; its pictures lie in `folder`."""
-    from choreo.model.sign_off import SectionNow  # noqa: PLC0415
-    from choreo.review.section_content import section_digest  # noqa: PLC0415
-    from choreo.review.section_makings import section_makings  # noqa: PLC0415
+    from choreo.frames.keys import contents_of  # noqa: PLC0415
+    from choreo.frames.plates import plates_of  # noqa: PLC0415
+    from choreo.review.section_content import section_now  # noqa: PLC0415
 
-    return tuple(
-        SectionNow(
-            section.name, section.first, section.last,
-            section_digest(tracks, shown, section.first, section.last, pictures),
-            section_makings(tracks, shown, section.first, section.last, pictures),
-        )
-        for section, shown, pictures in _shown(assembly, folder, solids, tracks)
-    )  # fmt: skip
-
-
-def _shown(
-    assembly: Assembly, folder: Path, solids: Mapping[str, Solid], tracks: Tracks
-) -> Iterator[tuple[FilmSection, Assembly, dict[str, str]]]:
-    """Yield each section, the assembly with those plates only that it shows, and digests of their pictures."""
-    from choreo.frames.plates import Digests, plates_of  # noqa: PLC0415
-    from choreo.review.section_content import pictures_of  # noqa: PLC0415
-
-    by_shot, _ = plates_of(assembly, folder, solids, tracks)
-    digests = Digests(folder)
-    for section in tracks.sections:
-        inside = [
-            by_shot[shot.name]
-            for shot in tracks.shots
-            if shot.start_frame <= section.last and section.first < shot.start_frame + shot.frames
-        ]
-        shown = _with_shown(assembly, inside)
-        names = pictures_of(tracks, shown, section.first, section.last)
-        yield section, shown, {name: f"sha256:{digests(name)}" for name in names}
-
-
-def _with_shown(assembly: Assembly, shots: list[ShotPlates]) -> Assembly:
-    shown = tuple(plate for plate in assembly.plates if any(one.plates.get(plate.part) is plate for one in shots))
-    hero = assembly.hero if any(one.hero is not None for one in shots) else None
-    return replace(assembly, plates=shown, hero=hero)
+    plates, _ = plates_of(assembly, folder, solids, tracks)
+    contents = contents_of(assembly, folder, tracks, plates)
+    return tuple(section_now(contents, tracks, section) for section in tracks.sections)
 
 
 def ledger_path(project: Project) -> Path:

@@ -52,8 +52,10 @@ def sequence_folder(arguments: Arguments, ready: Pictured, name: str) -> Path:
     return out_folder(arguments, ready.film, name if arguments.size == "full" else f"{name}-{arguments.size}")
 
 
-def write_sequences(arguments: Arguments, ready: Pictured, draw: LayerFiles | MatteFiles, folder: Path) -> list[str]:
-    """Draw what is missing or stale, and return what was done in words."""
+def write_sequences(
+    arguments: Arguments, ready: Pictured, draw: LayerFiles | MatteFiles, folder: Path, name: str
+) -> list[str]:
+    """Draw what is missing or stale, and return what was done in words; `name` is that of the command."""
     from choreo.frames.jobs import jobs_of, make  # noqa: PLC0415
     from choreo.frames.sequences import KINDS, film_files  # noqa: PLC0415
 
@@ -61,7 +63,7 @@ def write_sequences(arguments: Arguments, ready: Pictured, draw: LayerFiles | Ma
     shots = {shot.name: shot for shot in tracks.shots}
     jobs = jobs_of(ready.scene, ready.frames(), lambda shot, frame: draw.names(shots[shot], frame), repr(draw))
     film = film_files(tracks, draw.all_sequences, arguments.first_number, sorted(set(KINDS.values())))
-    heard = hearing(folder.name, folder, quiet=arguments.json)
+    heard = hearing(name, folder, quiet=arguments.json)
     made = make(ready.scene, jobs, draw, folder, hearing=heard, film=film)
     removed = f", {len(made.removed)} files removed that the film no longer has" if made.removed else ""
     return [f"Frames: {made.drawn} drawn, {made.kept} were there already{removed}."]

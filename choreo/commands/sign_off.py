@@ -24,7 +24,9 @@ _MOST_NAME, _MOST_NOTE = 200, 4000
 def _add(parser: argparse.ArgumentParser) -> None:
     parser.description = (
         f"Note what was said of sections in PROJECT/{LEDGER}, a text file that belongs into version control. An "
-        "approval is one of a picture: it holds as long as the section shows exactly that."
+        "approval is one of a picture: it holds as long as the section shows exactly that. So each frame is drawn "
+        "once, at full size with a shutter of 180 degrees, and a short digest of its pixels is noted; the frames "
+        "themselves are not kept. Ctrl-C leaves the ledger as it was."
     )
     add_project(parser)
     which = parser.add_mutually_exclusive_group(required=True)
@@ -33,6 +35,11 @@ def _add(parser: argparse.ArgumentParser) -> None:
     which.add_argument(
         "--lock", action="store_true",
         help="keep the tracks of shots that are approved throughout: approved.tracks.json and [lock]",
+    )  # fmt: skip
+    parser.add_argument(
+        "--quick", action="store_true",
+        help="draw nothing: the verdict is then tied to what the section is made of, and goes stale with any change of "
+        "that, seen or not",
     )  # fmt: skip
     parser.add_argument("--by", metavar="NAME", help="who says it, with --section")
     parser.add_argument("--note", metavar="TEXT", help="a remark, with --section")
@@ -81,8 +88,7 @@ def _by_hand(arguments: Arguments) -> Said:
     verdict = NOT_YET if arguments.not_yet else APPROVED
     on, by, note = arguments.on or today(), printable(arguments.by.strip()), plain(arguments.note or "")
     marks = [mark_of(sections[name], verdict, by, on, note) for name in dict.fromkeys(arguments.section)]
-    known = [mark.section for mark in marks if mark in found.ledger]
-    return _noted(found, [mark for mark in marks if mark not in found.ledger], known, ())
+    return _noted(found, arguments, marks, ())
 
 
 def _from_file(arguments: Arguments) -> Said:
@@ -94,15 +100,19 @@ def _from_file(arguments: Arguments) -> Said:
     found = reviewed(arguments)
     name = printable(found.project.assembly.name)
     taken: Taken = take(said, arguments.on or said.on, name, found.sections, found.ledger)
-    return _noted(found, taken.marks, taken.known, taken.refused)
+    return _noted(found, arguments, taken.marks, taken.refused)
 
 
-def _noted(found: Reviewed, marks: Sequence[Mark], known: Sequence[str], refused: Sequence[Finding]) -> Said:
+def _noted(found: Reviewed, arguments: Arguments, said: Sequence[Mark], refused: Sequence[Finding]) -> Said:
     """Write new entries, and say what came of each section."""
+    from choreo.commands.looking import Looker  # noqa: PLC0415
     from choreo.write.files import write_all  # noqa: PLC0415
     from choreo.write.sign_off import ledger_with  # noqa: PLC0415
 
     path = ledger_path(found.project)
+    asked = list(said) if arguments.quick else Looker(found, quiet=arguments.json).with_pictures(said)
+    marks = [mark for mark in asked if mark not in found.ledger]
+    known = [mark.section for mark in asked if mark in found.ledger]
     if marks:
         write_all(path.parent, {path.name: ledger_with(found.ledger_text, marks)})
     verdicts = {"approved": "approved", "not-yet": "not yet", "none": "a note"}

@@ -5,27 +5,32 @@ from __future__ import annotations
 import argparse
 
 from choreo.commands import Arguments, Command, Said
+from choreo.commands.looking import QUICK_STATUS, stands
 from choreo.commands.section_contents import reviewed
 from choreo.commands.shared import add_project
 
 
 def _add(parser: argparse.ArgumentParser) -> None:
     parser.description = (
-        "Say of each section whether it is approved, by whom and when, and what has changed since where it shows "
-        "another picture now."
+        "Say of each section whether it is approved, by whom and when, and what has changed since. An approval is "
+        "stale exactly where a frame of its section looks otherwise (a code of 8 bits in one pixel is enough): frames "
+        "that are made otherwise than those that were signed are drawn, in their order, up to the first that differs. "
+        "Nothing is written but what such a look has found, into PROJECT/out/pictures.json if there is that folder."
     )
     add_project(parser)
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument("--quick", action="store_true", help=QUICK_STATUS)
+    how.add_argument("--count", action="store_true", help="go on, and count the frames that look otherwise")
     parser.add_argument(
         "--require", action="store_true", help="exit 1 unless every section is approved as it is, e.g. before delivery"
     )
 
 
 def _run(arguments: Arguments) -> Said:
-    from choreo.review.standing import standings  # noqa: PLC0415
     from choreo.review.standing_words import standing_json, standing_words, unsigned  # noqa: PLC0415
 
     found = reviewed(arguments)
-    stand = standings(found.sections, found.ledger)
+    stand = stands(found, arguments, count=arguments.count)
     missing = unsigned(stand)
     failed = arguments.require and bool(missing)
     words = standing_words(stand)

@@ -21,8 +21,9 @@ def _add(parser: argparse.ArgumentParser) -> None:
     add_project(parser)
     parser.add_argument("--frame", required=True, metavar="N", help="which, e.g. 12, or in timecode 00:00:00:12")
     parser.add_argument("--out", type=Path, metavar="DIR", help="where to write (default: PROJECT/out)")
-    parser.add_argument("--background", type=colour, metavar="#RRGGBB", help="a colour behind it, and no alpha")
-    parser.add_argument("--deep", action="store_true", help="16 bits a channel; not with --background")
+    kind = parser.add_mutually_exclusive_group()
+    kind.add_argument("--background", type=colour, metavar="#RRGGBB", help="a colour behind it, and no alpha")
+    kind.add_argument("--deep", action="store_true", help="16 bits a channel; not with --background")
     add_look(parser)
 
 

@@ -35,9 +35,12 @@ class ProcessLostError(Exception):
 
 
 class Company:
-    """Processes that draw frames of a film; they are told what by `work`, and sent home by `end`."""
+    """Processes that draw frames of a film; they are told what by `work`, and sent home by `end`.
 
-    def __init__(self, many: int, scene: Scene, draw: Draw, folder: Path) -> None:
+    Without a folder they write nothing, and only tell what each frame's digest is.
+    """
+
+    def __init__(self, many: int, scene: Scene, draw: Draw, folder: Path | None) -> None:
         context = get_context("spawn")
         with suppress(ImportError, AttributeError):  # it would lift the ban on signals when the first process starts
             from multiprocessing import resource_tracker  # noqa: PLC0415

@@ -1,4 +1,4 @@
-"""Whole frames as PNG: with alpha, or over a colour."""
+"""Whole frames: as PNG with alpha or over a colour, or as the pixels that such a PNG holds."""
 
 from __future__ import annotations
 
@@ -31,3 +31,17 @@ class WholeFrame:
         else:
             codes = renderer.on_colour(shot, frame, self.colour)
         return {self.name(shot, frame): png_bytes(codes)}
+
+
+@dataclass(frozen=True)
+class FramePixels:
+    """Draws a frame to its pixels alone: rows from the top, red, green, blue and alpha, 8 bits each."""
+
+    def __call__(self, renderer: Renderer, shot: ShotTracks, frame: int) -> dict[str, bytes]:
+        """Return them under the name that `pixels_of` gives."""
+        return {pixels_of(shot.name, frame): renderer.frame(shot, frame).tobytes()}
+
+
+def pixels_of(shot: str, frame: int) -> str:
+    """Return what the pixels of a frame of a shot go by."""
+    return f"{shot}/{frame}"

@@ -49,8 +49,8 @@ def film_of(project: Project, on_stage: Callable[[str, Any], None]) -> ProjectFi
     -------
     ProjectFilm
         Tracks that the last compile left in `out/tracks.json`, where both of the project's files are still the very
-        same: they hold all shots. What those files do not tell about (a lock's tracks) always means a compile.
-        Photographs that parts are moved to meet are in the assembly's digest.
+        same: they hold all shots. Photographs that parts are moved to meet are in the assembly's digest, approved
+        tracks of a lock in the choreography's.
 
     Raises
     ------
@@ -70,8 +70,6 @@ def film_of(project: Project, on_stage: Callable[[str, Any], None]) -> ProjectFi
 def _compiled_before(project: Project, file: Path) -> tuple[Tracks | None, str]:
     """Tracks that a compile would give again, or why there are none."""
     choreography = project.choreography
-    if choreography.lock is not None:
-        return None, "as a lock is kept"
     try:
         text = read_bytes(file, _MOST_BYTES).decode()
         tracks = read_tracks(text, str(file))

@@ -133,7 +133,7 @@ def make(
         prepare_folder(folder, (name for job in jobs for name in job.files))
         store = Store(folder)
         stale = [job for job in jobs if not all(store.holds(name, job.key) for name in job.files)]
-        run = _Run(scene, draw, store, stale, hearing, processes or _cores(), stop)
+        run = _Run(scene, draw, store, stale, hearing, processes or cores(), stop)
         try:
             run.all(len(jobs) - len(stale))
             removed = store.drop_others(film) if film is not None else []
@@ -185,7 +185,7 @@ class _Run:
         self._clock, self._before, self._saved = Clock(), self.done, 0.0
         if together:
             self.scene.forget()
-            self._by_many(_tasks(rest, each), many)
+            self._by_many(tasks_of(rest, each), many)
         else:
             for job in rest:
                 self._note(write_stored(self.store.folder, job.key, drawn(self.scene, self.draw, job)))
@@ -215,7 +215,7 @@ class _Run:
                         self._note(note)
                     self.stop.check()
             except ProcessLostError:
-                raise no_solution(_ended_by_system()) from None
+                raise no_solution(ended_by_system()) from None
             finally:
                 for note in company.end():
                     self._note(note)
@@ -245,7 +245,7 @@ class _Run:
             raise no_solution(_no_room(len(jobs), need, free, self.store.folder))
 
 
-def _tasks(jobs: list[Job], each: float) -> list[list[Job]]:
+def tasks_of(jobs: list[Job], each: float) -> list[list[Job]]:
     """Runs of neighbouring frames of one shot, each about a second's work."""
     most = max(1, min(_COMPANY, int(_TASK_S / max(each, 1e-6))))
     return [list(run) for run in _runs(jobs, most)]
@@ -265,18 +265,22 @@ def _runs(jobs: list[Job], most: int) -> Iterator[list[Job]]:
 def _no_room(frames: int, need: float, free: float, folder: Path) -> Finding:
     return Finding(
         "disk-full",
-        f"{frames} frames need about {_gb(need)} on this disk, which has {_gb(free)} left.",
+        f"{frames} frames need about {_room(need)} on this disk, which has {_room(free)} left.",
         str(folder),
-        why="The first frames were drawn to learn their size.",
+        why=f"The first frames were drawn to learn their size; {_room(_SPARE_BYTES)} are to stay free.",
         remedy="Make room, write to another disk with --out, or ask for fewer frames or a smaller --size.",
     )
 
 
-def _gb(size: float) -> str:
-    return f"{size / 1e9:.2f} GB" if size < 1e10 else f"{size / 1e9:.0f} GB"
+def _room(size: float) -> str:
+    for step, unit in ((1e12, "TB"), (1e9, "GB")):
+        if size >= step:
+            return f"{size / step:.2f} {unit}"
+    return f"{size / 1e6:.0f} MB"
 
 
-def _ended_by_system() -> Finding:
+def ended_by_system() -> Finding:
+    """Say that a process was ended."""
     return Finding(
         "process-ended",
         "A process that draws frames was ended by the system.",
@@ -285,6 +289,7 @@ def _ended_by_system() -> Finding:
     )
 
 
-def _cores() -> int:
+def cores() -> int:
+    """Return how many processes may draw at once."""
     count = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return min(count, _MOST_PROCESSES)

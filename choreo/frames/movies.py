@@ -116,12 +116,15 @@ def make_movies(
     store.save()
 
 
-def flashing(scene: Scene, jobs: Sequence[Job], folder: Path) -> tuple[Finding, ...]:
-    """Return warnings if drawn frames flash more than is safe for everyone."""
-    rate = scene.tracks.frame_rate
+def flashing(
+    scene: Scene, jobs: Sequence[Job], folder: Path, hear: Callable[[int, int, float], None] = lambda *_: None
+) -> tuple[Finding, ...]:
+    """Return warnings if drawn frames flash more than is safe for everyone; `hear` as in `make_movies`."""
+    rate, clock = scene.tracks.frame_rate, Clock()
     meter = FlashMeter(rate[0] / rate[1])
-    for job in jobs:
+    for done, job in enumerate(jobs, 1):
         meter.look(_picture(folder / job.files[0]))
+        hear(done, len(jobs), clock() / done * (len(jobs) - done))
     found = [(meter.found, "", "general"), (meter.found_red, " to and from a saturated red", "red")]
     return tuple(_flashing(scene, jobs, each, how, kind) for each, how, kind in found if each is not None)
 

@@ -148,8 +148,10 @@ def write_file(folder: Path, name: str, content: bytes) -> tuple[int, str]:
     return len(content), hashlib.sha256(content).hexdigest()
 
 
-def write_stored(folder: Path, key: str, files: Mapping[str, bytes]) -> dict[str, Stored]:
-    """Write the files of one frame and return what to note of them."""
+def write_stored(folder: Path | None, key: str, files: Mapping[str, bytes]) -> dict[str, Stored]:
+    """Write the files of one frame, unless there is no folder for them, and return what to note of them."""
+    if folder is None:
+        return {name: Stored(key, len(each), hashlib.sha256(each).hexdigest()) for name, each in files.items()}
     return {name: Stored(key, *write_file(folder, name, content)) for name, content in files.items()}
 
 

@@ -27,7 +27,7 @@ from types import MappingProxyType
 import numpy as np
 
 from choreo.errors import ChoreoError, Finding, no_solution
-from choreo.geometry.aside import in_the_way, met_outside, sideways
+from choreo.geometry.aside import ASIDE, in_the_way, met_outside, sideways
 from choreo.geometry.axial import along_axis, shows
 from choreo.geometry.camera import Camera
 from choreo.geometry.siblings import siblings, together
@@ -38,8 +38,6 @@ from choreo.model.plan import Floats
 _FARTHER = 0.25
 """A group that cannot come apart where it is goes farther by this share of the product's size, and again."""
 _TRIES = 12
-_ASIDE = 0.2
-"""Of a unit direction along the line of sight: below it, what lies across the direction is seen edge-on."""
 
 
 def place(
@@ -155,7 +153,7 @@ def _clear_of_kept(standing: Standing, item: Item, route: Floats) -> Floats:
 
 def _may_go_beside(standing: Standing, item: Item) -> bool:
     """Whether a way across its axis shows on the screen, and the shot does not say how far it goes."""
-    faces = abs(float(standing.subject.directions[item.part] @ standing.eye.forward)) >= _ASIDE
+    faces = abs(float(standing.subject.directions[item.part] @ standing.eye.forward)) >= ASIDE
     return standing.bounded and faces and item.part not in standing.subject.travels
 
 

@@ -23,6 +23,8 @@ from choreo.model.plan import Floats
 
 FACES = 0.05
 """Below this fraction the axis points at the viewer: how far a part comes out then does not show."""
+ASIDE = 0.2
+"""Of a unit direction along the line of sight: below it, what lies across the direction is seen edge-on."""
 _EDGE_ON = 1e-3
 """What a camera sees of a way is taken for at least this much of what it sees of the way across it."""
 _TRIES = 16
@@ -149,6 +151,7 @@ def beside(standing: Standing, item: Item, step: Out, gap_px: float, shadows: Se
         forbidden = [
             _covered(standing, views, backs, gap_px + extra),
             _travelled(standing, item, hull, air + lane),
+            *_back_in(direction, middle, frame),
             *shadows,
         ]
         shift = nearest_free(forbidden, wish, frame.size, allowed)
@@ -202,6 +205,21 @@ def _shared(
     return shapely.transform(union, lambda xy: xy - own[0])
 
 
+def _back_in(direction: Floats, camera: Camera, frame: Frame) -> list[BaseGeometry]:
+    """Where a part moves parallel to the screen: the shifts that would take it back to where it came out of."""
+    if _goes_across(direction, camera):
+        return []
+    back = -camera.matrix[:2, :3] @ direction
+    back = back / np.linalg.norm(back) * SHADOW * frame.size.max()
+    side = np.array([-back[1], back[0]])
+    return [shapely.Polygon([side, side + back, back - side, -side])]
+
+
+def _goes_across(direction: Floats, camera: Camera) -> bool:
+    """Whether a part that comes out this way goes across it; else it goes parallel to the screen."""
+    return abs(float(direction @ camera.forward)) >= ASIDE
+
+
 def _shadow(standing: Standing, step: Out, other: str) -> BaseGeometry:
     """Shifts on the middle screen that lead over the outline of something that stands at its assembled place."""
     matrix = standing.matrices[standing.middle, None]
@@ -237,12 +255,14 @@ def least_lift(standing: Standing, item: Item, step: Out, across: Floats) -> flo
 def level(shift: Floats, at: Floats, direction: Floats, camera: Camera) -> Floats:
     """Return the displacement across `direction` that moves a point by `shift` px on the screen.
 
-    Going sideways at the height it came out to, a part stays clear of all that it came out of.
+    Going sideways at the height it came out to, a part stays clear of all that it came out of. Where the camera sees
+    that height edge-on, the part moves parallel to the screen instead.
     """
     scale = float(camera.scale_at(at))
     right = camera.matrix[0, :3] - (camera.matrix[0, :3] @ camera.forward) * camera.forward
     down = camera.matrix[1, :3] - (camera.matrix[1, :3] @ camera.forward) * camera.forward
-    rows = np.stack([right / np.linalg.norm(right), down / np.linalg.norm(down), direction])
+    across = direction if _goes_across(direction, camera) else camera.forward
+    rows = np.stack([right / np.linalg.norm(right), down / np.linalg.norm(down), across])
     return np.asarray(np.linalg.solve(rows, [shift[0] / scale, shift[1] / scale, 0.0]))
 
 

@@ -1,4 +1,4 @@
-"""The sections of a film: what the choreography names, and cuts of at most five seconds where it names none.
+"""The sections of a film: what the choreography names, and where it names none, cuts every five seconds.
 
 A section is the unit of rendering and of sign-off. Every frame of the film belongs to exactly one.
 """

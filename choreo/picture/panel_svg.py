@@ -22,7 +22,7 @@ from choreo.model.tracks import PartTrack, ShotTracks
 from choreo.picture.moments import Moment
 from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET, tints
 from choreo.picture.panels import FACE, Seen
-from choreo.picture.svg import areas, element, line, text
+from choreo.picture.svg import areas, element, filled, line, text
 
 _RIM, _FIGURE = 0.075, 0.66
 """Within a circle: its ring and the clear space in it, and how high figures are, ems."""
@@ -159,10 +159,8 @@ def _parts(panel: Panel, sheet: Sheet, scale: float) -> str:
     drawn = []
     for seen in panel.picture:
         tone = tints(sheet.colours[seen.part])
-        drawn.append(element("path", d=next(data), fill=tone.wall, stroke=INK, stroke_width=_OUTLINE))
-        coats = "".join(
-            element("path", d=next(data), fill=tone.face if name == FACE else tone.wall) for name, _ in seen.coats
-        )
+        drawn.append(filled(next(data), fill=tone.wall, stroke=INK, stroke_width=_OUTLINE))
+        coats = "".join(filled(next(data), fill=tone.face if name == FACE else tone.wall) for name, _ in seen.coats)
         if coats:
             drawn.append(element("g", coats, stroke=tone.line, stroke_width=_CREASE))
     return element("g", "".join(drawn), transform="scale(.1)", fill_rule="evenodd", stroke_linejoin="round")
@@ -295,7 +293,8 @@ def _number_size(block: Block) -> float:
 def leader_svg(place: Placed) -> str:
     """Return a line cased in paper, so that it can be followed over dark parts, and a dot where it arrives."""
     x, y = place.leader[1]
-    return _rule(place, PAPER, 2.8) + _rule(place, INK, 0.8) + element("circle", cx=x, cy=y, r=1.8)
+    drawn = _rule(place, PAPER, 2.8) + _rule(place, INK, 0.8) + element("circle", cx=x, cy=y, r=1.8)
+    return element("g", drawn, class_="leader")
 
 
 def _rule(place: Placed, colour: str, thick: float) -> str:

@@ -33,6 +33,11 @@ def element(name: str, content: str | None = None, **attributes: str | float) ->
     return f"<{name}{pairs}/>" if content is None else f"<{name}{pairs}>{content}</{name}>"
 
 
+def filled(data: str, **attributes: str | float) -> str:
+    """Return a path of this data; none where there is no data: what sets PDFs takes no path without a start."""
+    return element("path", None, d=data, **attributes) if data else ""
+
+
 def text(x: float, y: float, words: str, size: float, **attributes: str | float) -> str:
     """Return a line of text; the words may hold anything."""
     return element("text", escaped(words), x=x, y=y, font_size=size, **attributes)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -19,9 +20,20 @@ from choreo.read.tracks_json import read_tracks
 _TRACKS = ("lock", "tracks")
 
 
+@dataclass(frozen=True, eq=False)
+class LockedTracks:
+    """The approved tracks that a lock names."""
+
+    name: str
+    """Of the file, as the lock has it."""
+    tracks: Tracks
+    digest: str
+    """Of the file's bytes."""
+
+
 def read_lock(
     notes: Notes, value: Any, folder: Path, ids: tuple[str, ...] | None
-) -> tuple[Tracks | None, tuple[Finding, ...]]:
+) -> tuple[LockedTracks | None, tuple[Finding, ...]]:
     """Return the approved tracks that a choreography names, or None where it names none that can be used.
 
     Parameters
@@ -60,7 +72,7 @@ def read_lock(
     _check_film(notes, value, tracks)
     _check_shots(notes, value, lock, tracks)
     _check_parts(notes, lock, tracks, ids)
-    return tracks, ()
+    return LockedTracks(lock["tracks"], tracks, source.digest), ()
 
 
 def build_lock(value: Mapping[str, Any]) -> Lock | None:

@@ -15,6 +15,7 @@ from typing import Any
 from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.read.notes import Notes, Source, printable, spoken
 from choreo.read.place import Place
+from choreo.read.toml_words import toml_words
 
 DEEPEST = 40
 """Levels of nesting; the formats need fewer than ten."""
@@ -105,14 +106,13 @@ def _where_toml(message: str, text: str) -> tuple[str, int, int | None]:
 def _syntax(source: Source, code: str, reason: str, line: int | None, column: int | None) -> ChoreoError:
     name = source.syntax.upper()
     where = f" at column {column}" if column else ""
-    finding = Finding(
-        code,
+    plain = toml_words(reason, source.text, line, column) if source.syntax == "toml" else None
+    what, remedy = plain or (
         f"This is not valid {name}{where}: {printable(reason).rstrip('.')}.",
-        file=source.shown,
-        line=line,
-        why="Nothing after this place can be read.",
-        remedy="Look at this line and the one before it for a missing or extra comma, quote or bracket.",
+        "Look at this line and the one before it for a missing or extra comma, quote or bracket.",
     )
+    why = "Nothing after this place can be read."
+    finding = Finding(code, what, file=source.shown, line=line, why=why, remedy=remedy)
     return wrong_input(finding)
 
 

@@ -34,6 +34,7 @@ class Project:
     assembly_digest: str
     """``sha256:`` and the digest of the file's bytes, with those of the files that tracks hang on (`digest_with`)."""
     choreography_digest: str
+    """The same of the choreography, with the approved tracks that its lock names."""
     approved: Tracks | None = None
     """The tracks that the choreography's lock names."""
     warnings: tuple[Finding, ...] = ()
@@ -72,7 +73,7 @@ def read_project(path: Path) -> Project:
     assembly_file = _assembly_file(notes, value, file)
     read = inspect_assembly(assembly_file) if assembly_file else AssemblyRead()
     check_choreography(notes, value, read.ids)
-    approved, unfit = read_lock(notes, value, file.parent, read.ids)
+    locked, unfit = read_lock(notes, value, file.parent, read.ids)
     findings = (*read.findings, *notes.findings(), *unfit)
     if read.assembly is None or assembly_file is None or notes.failed or unfit:
         raise wrong_input(*_errors_first(findings))
@@ -87,8 +88,10 @@ def read_project(path: Path) -> Project:
         choreography=choreography,
         folder=assembly_file.parent,
         assembly_digest=digest,
-        choreography_digest=source.digest,
-        approved=approved,
+        choreography_digest=digest_with(
+            file.name, source.digest, {} if locked is None else {locked.name: locked.digest}
+        ),
+        approved=None if locked is None else locked.tracks,
         warnings=findings,
         outline_files=read.outline_files,
     )

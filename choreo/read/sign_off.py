@@ -6,13 +6,15 @@ from pathlib import Path
 from typing import Any
 
 from choreo.errors import wrong_input
-from choreo.model.sign_off import DirectorsFile, Makings, Mark, SectionSaid
+from choreo.model.sign_off import DirectorsFile, Makings, Mark, SectionSaid, in_runs
 from choreo.read.names import entries, note_repeats
 from choreo.read.notes import Notes, printable
 from choreo.read.parse import parse
 from choreo.read.schema import check_schema
 from choreo.read.source import read_source
 
+_MOST_BYTES = 32 * 2**20
+"""Of a ledger: an entry takes 30 bytes for each frame of its section."""
 NO_DATE = "There is no such day."
 
 
@@ -25,13 +27,14 @@ def read_ledger(path: Path) -> tuple[str, tuple[Mark, ...]]:
         Exit 2 with all that is wrong with the file, e.g. what a merge has left in it.
 
     """
-    source = read_source(path, "toml")
+    source = read_source(path, "toml", _MOST_BYTES)
     value, notes = parse(source)
     check_schema("sign-off", value, notes)
     if isinstance(value, dict):
         for index, mark in enumerate(entries(value, "mark")):
             if notes.sound("mark", index):
                 _check_date(notes, ("mark", index, "on"), mark["on"])
+                _check_frames(notes, index, mark)
     _refuse(notes)
     return source.text, tuple(_mark(mark) for mark in value.get("mark", ()))
 
@@ -83,6 +86,15 @@ def _check_date(notes: Notes, place: tuple[str | int, ...], text: str) -> None:
         notes.add("bad-date", place, NO_DATE, remedy="Write year, month and day, e.g. 2026-11-28.")
 
 
+def _check_frames(notes: Notes, index: int, mark: dict[str, Any]) -> None:
+    """What is said frame by frame must be said of each."""
+    for key in ("frame_contents", "frame_pictures"):
+        if key in mark and (told := in_runs(mark[key])) != mark["frames"]:
+            what = f"{told} frames are told apart, of {mark['frames']}."
+            remedy = "Take the line as `choreo sign-off` wrote it."
+            notes.add("frames-left-out", ("mark", index, key), what, remedy=remedy)
+
+
 def _refuse(notes: Notes) -> None:
     if notes.failed:
         raise wrong_input(*notes.findings())
@@ -98,4 +110,7 @@ def _mark(mark: dict[str, Any]) -> Mark:
         mark["frames"],
         plain(mark.get("note", "")),
         Makings(mark.get("made_of", {}), mark.get("parts", {})),
+        mark.get("frame_contents", ""),
+        mark.get("frame_pictures", ""),
+        mark.get("drawn_with", ""),
     )

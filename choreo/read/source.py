@@ -14,7 +14,7 @@ MOST_BYTES = {"json": 64 * 2**20, "toml": 4 * 2**20}
 """An assembly may hold traced outlines; a choreography is written by hand."""
 
 
-def read_source(path: Path, syntax: str) -> Source:
+def read_source(path: Path, syntax: str, most: int | None = None) -> Source:
     """Return the text of a file.
 
     Parameters
@@ -23,6 +23,8 @@ def read_source(path: Path, syntax: str) -> Source:
         As the user wrote it; findings repeat it.
     syntax : str
         ``"json"`` or ``"toml"``.
+    most : int, optional
+        Bytes, where a file may be larger or has to be smaller than others of its syntax.
 
     Raises
     ------
@@ -31,7 +33,7 @@ def read_source(path: Path, syntax: str) -> Source:
         order mark or is not UTF-8.
 
     """
-    data = _read_bytes(path, MOST_BYTES[syntax])
+    data = _read_bytes(path, MOST_BYTES[syntax] if most is None else most)
     text = _decode(path, data)
     return Source(printable(str(path)), text, "sha256:" + hashlib.sha256(data).hexdigest(), syntax)
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from choreo.errors import Finding, wrong_input
-from choreo.model.sign_off import NO_MARK, DirectorsFile, Mark, SectionNow, SectionSaid
+from choreo.model.sign_off import NO_MARK, DirectorsFile, Mark, SectionNow, SectionSaid, runs
+from choreo.review.sight import Sight
 
 _SHOWN = 19
 """Of a digest, in messages: its kind and twelve digits."""
@@ -19,15 +20,13 @@ class Taken:
     """What a director's file comes to."""
 
     marks: tuple[Mark, ...]
-    """To be added to the ledger."""
-    known: tuple[str, ...]
-    """Sections of which the ledger says the same already."""
+    """Of sections as they are."""
     refused: tuple[Finding, ...]
     """One for each section that was marked in another version, or that is not there."""
 
 
 def take(said: DirectorsFile, on: str, project: str, sections: Sequence[SectionNow], ledger: Sequence[Mark]) -> Taken:
-    """Return what a director's file adds to the ledger.
+    """Return what a director's file says about the film as it is.
 
     Parameters
     ----------
@@ -57,7 +56,6 @@ def take(said: DirectorsFile, on: str, project: str, sections: Sequence[SectionN
         )
     now = {section.name: section for section in sections}
     marks: list[Mark] = []
-    known: list[str] = []
     refused: list[Finding] = []
     for one in said.sections:
         if one.verdict == NO_MARK and not one.note:
@@ -66,17 +64,20 @@ def take(said: DirectorsFile, on: str, project: str, sections: Sequence[SectionN
         if section is None or section.content != one.content:
             refused.append(_gone(said, one) if section is None else _another(said, one, section, ledger))
             continue
-        mark = mark_of(section, one.verdict, said.by, on, one.note)
-        if mark in ledger:
-            known.append(one.section)
-        else:
-            marks.append(mark)
-    return Taken(tuple(marks), tuple(known), tuple(refused))
+        marks.append(mark_of(section, one.verdict, said.by, on, one.note))
+    return Taken(tuple(marks), tuple(refused))
 
 
 def mark_of(section: SectionNow, verdict: str, by: str, on: str, note: str) -> Mark:
-    """Return an entry about a section as it is."""
-    return Mark(section.name, verdict, by, on, section.content, section.frames, note, section.makings)
+    """Return an entry about a section as it is, by what it is made of."""
+    made = runs(section.frame_contents)
+    return Mark(section.name, verdict, by, on, section.content, section.frames, note, section.makings, made)
+
+
+def with_pictures(mark: Mark, section: SectionNow, sight: Sight) -> Mark:
+    """Return an entry about a section with the pictures of its frames, all of which must be known."""
+    pictures = [sight.known[content] for content in section.frame_contents]
+    return replace(mark, frame_pictures=runs(pictures), drawn_with=sight.drawing)
 
 
 def _gone(said: DirectorsFile, one: SectionSaid) -> Finding:

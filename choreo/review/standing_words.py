@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from choreo.model.choreography import FrameRate
 from choreo.model.sign_off import APPROVED, NOT_YET, Mark
-from choreo.review.standing import STALE, Change, Standing
+from choreo.motion.timecode import timecode
+from choreo.review.standing import LENGTH, STALE, Change, Standing
 
 _LISTED = 4
 _CLIPPED = 60
@@ -16,8 +18,9 @@ _WORDS = {
     "order": "the layer order",
     "masks": "the masks",
     "hero": "the hero still",
-    "screen": "places on the screen",
-    "unknown": "the picture (the ledger does not say what of it)",
+    "time": "when in its shot it moves",
+    "drawing": "how choreo draws",
+    "unknown": "what it is made of (the ledger does not say what of it)",
     "path": "the path of",
     "look": "the look of",
     "plate": "the plate of",
@@ -44,6 +47,7 @@ def standing_json(standing: Standing) -> dict[str, Any]:
     }
     if mark is not None:
         data |= {"verdict": mark.verdict, **_said(mark), "changed": [_change_json(one) for one in standing.changed]}
+        data |= _picture_json(standing)
         if mark.section != section.name:
             data["marked_as"] = mark.section
     if standing.later is not None:
@@ -61,11 +65,50 @@ def state_words(standing: Standing) -> str:
     who = f"by {mark.by} on {mark.on}"
     if mark.section != standing.section.name:
         who += f' as section "{mark.section}"'
-    if standing.state == STALE:
-        return f"stale: approved {who}, changed since: {changed_words(standing.changed)}"
-    if standing.state == NOT_YET and standing.changed:
-        return f"not yet, {who}; changed since: {changed_words(standing.changed)}"
-    return f"not yet, {who}" if standing.state == NOT_YET else f"approved {who}"
+    said = {STALE: f"stale: approved {who}", NOT_YET: f"not yet, {who}"}.get(standing.state, f"approved {who}")
+    if not standing.changed:
+        return said
+    link = ", changed since" if standing.state == STALE else "; changed since"
+    return f"{said}{link}: {changed_words(standing.changed)}{_seen_words(standing)}"
+
+
+def _seen_words(standing: Standing) -> str:
+    """Whether what has changed is seen, and where first."""
+    found, section, mark = standing.seen, standing.section, standing.mark
+    if found is None or mark is None or _is_another_film(standing):
+        return ""
+    if found.same:
+        return "; every frame looks the same"
+    if found.first is not None:
+        place = timecode(section.first + found.first, FrameRate(*section.rate))
+        if not found.unknown:
+            return f"; seen on {len(found.differing)} of its {section.frames} frames, first at {place}"
+        return f"; first seen at {place}, its frame {found.first + 1} of {section.frames}"
+    if found.differing:
+        return "; it is seen"
+    return "; not looked at" if mark.has_pictures else "; no pictures of it were noted"
+
+
+def _is_another_film(standing: Standing) -> bool:
+    """Whether it needs no look to tell that the picture is another one."""
+    return any(change.what in (LENGTH, "film") for change in standing.changed)
+
+
+def _picture_json(standing: Standing) -> dict[str, Any]:
+    """What is known of the picture beside the marked one."""
+    found, section = standing.seen, standing.section
+    assert found is not None
+    if found.same:
+        return {"picture": "same"}
+    if not found.differing:
+        return {"picture": "another" if _is_another_film(standing) else "not-looked-at"}
+    data: dict[str, Any] = {"picture": "another"}
+    if found.first is not None:
+        frame = section.first + found.first
+        data |= {"first_frame": frame, "first_timecode": timecode(frame, FrameRate(*section.rate))}
+    if not found.unknown:
+        data["differing_frames"] = len(found.differing)
+    return data
 
 
 def changed_words(changed: Sequence[Change]) -> str:

@@ -148,7 +148,7 @@ def _encoded(
         stream.pix_fmt = "yuv420p"
         context = stream.codec_context
         context.thread_count = _THREADS[kind]
-        context.time_base = 1 / rate
+        context.time_base, context.sample_aspect_ratio = 1 / rate, Fraction(1)
         context.color_primaries, context.color_trc = _PRIMARIES, _TRANSFER
         context.colorspace, context.color_range = _MATRIX, _LIMITED
         for number, codes in enumerate(frames):

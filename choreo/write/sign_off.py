@@ -1,7 +1,8 @@
 """Entries of the ledger as text.
 
-A block an entry, a line a fact, and a line a part: so a difference between two versions shows who has said what. New
-blocks stand at the end, and nothing that stands there already is written anew.
+A block an entry, a line a fact, and a line a part: so a difference between two versions shows who has said what. What
+is said of frames is a line of short digests, one a frame. New blocks stand at the end, and nothing that stands there
+already is written anew.
 """
 
 from __future__ import annotations
@@ -64,12 +65,21 @@ def _block(mark: Mark) -> str:
         *([f"note = {toml_text(mark.note)}"] if mark.note else []),
         f"content = {toml_text(mark.content)}",
         f"frames = {mark.frames}",
+        *(f"{name} = {toml_text(text)}" for name, text in _by_frame(mark).items() if text),
         "  [mark.made_of]",
         *(f"  {_key(name)} = {toml_text(digest)}" for name, digest in mark.makings.common.items()),
         "  [mark.parts]",
         *(f"  {_key(part)} = {_table(digests)}" for part, digests in mark.makings.parts.items()),
     ]
     return "\n".join(lines) + "\n"
+
+
+def _by_frame(mark: Mark) -> dict[str, str]:
+    return {
+        "frame_contents": mark.frame_contents,
+        "frame_pictures": mark.frame_pictures,
+        "drawn_with": mark.drawn_with,
+    }
 
 
 def _key(name: str) -> str:

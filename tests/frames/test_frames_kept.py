@@ -159,7 +159,7 @@ def test_who_shows_on_the_last_frame_is_in_the_key_of_those_on_which_parts_are_t
     for away in (0.0, 30.0):
         (shot,) = base.tracks.shots
         parts = tuple(
-            replace(one, screen=one.screen + away * (np.arange(20) == 19)[:, None]) if one.id == "cap" else one
+            replace(one, position=one.position + away * (np.arange(20) == 19)[:, None]) if one.id == "cap" else one
             for one in shot.parts
         )
         shots = (replace(shot, hero_opacity=np.zeros(20), hero_parts=rows, parts=parts),)
@@ -282,6 +282,8 @@ def test_no_room_on_the_disk_is_said_before_anything_is_written(project, tmp_pat
         make(view, jobs(view), DRAW, tmp_path / "full", processes=1)
     assert error.value.exit_code == 1
     assert error.value.findings[0].code == "disk-full"
+    assert "on this disk, which has 64 MB left." in error.value.findings[0].what
+    assert "67 MB are to stay free" in error.value.findings[0].why
     assert not [path for path in (tmp_path / "full").rglob("*") if path.is_file()]
     assert not hasattr(error.value, "__notes__")
 

@@ -102,6 +102,8 @@ def test_colours_are_tagged_as_they_are(tmp_path):
     colr = next(body for where, body in boxes(data) if where[-1] == "colr")
     assert colr[:4] == b"nclx"
     assert struct.unpack(">HHHB", colr[4:11]) == (1, 13, 1, 0)
+    pixels = next(body for where, body in boxes(data) if where[-1] == "pasp")
+    assert struct.unpack(">II", pixels) == (1, 1), "pixels are square, and it says so"
     names = [where[0] for where, _ in boxes(data) if len(where) == 1]
     assert names.index("moov") < names.index("mdat"), "it plays before all of it has arrived"
 

@@ -7,6 +7,8 @@ a face.
 
 from __future__ import annotations
 
+import base64
+import io
 import re
 import shutil
 from dataclasses import replace
@@ -175,6 +177,40 @@ def test_plates_and_a_still_that_comes_in(tmp_path, opened):
         shown = (want != int(BACKDROP[1:3], 16)).any(axis=2)
         assert np.abs(found - want)[shown].mean() < 3.2
         assert compared(found, want)[1] <= SHARE
+
+
+def on_panel(one, frame):
+    """The picture on the panel of a frame, with its alpha; None where the panel shows solids."""
+    found = one.page.locator(f'figure[data-frame="{frame}"] image.parts')
+    if not found.count():
+        return None
+    data = found.get_attribute("href").removeprefix("data:image/png;base64,")
+    return np.asarray(Image.open(io.BytesIO(base64.b64decode(data))).convert("RGBA")).astype(np.float64)
+
+
+def test_panels_show_photographs_where_the_film_does(tmp_path, opened):
+    """Against the renderer, with its alpha; at the half size at which panels are laid."""
+    plate = picture((230, 120, 60), 160, 240)
+    assembly, solids, tracks, _ = film()
+    page = page_film(plates={"burst": {"lid": SmallPlate({0: small_picture(plate, 10.0, 640)})}})
+    path = tmp_path / "panels.html"
+    path.write_text(page_html(page), encoding="utf-8")
+    one = opened(path)
+    one.page.wait_for_selector("html[data-boards]")
+    frames = [int(figure.get_attribute("data-frame")) for figure in one.page.locator("figure").all()]
+    first = [frame for frame in frames if frame < tracks.shots[0].frames]
+    assert first
+    assert [on_panel(one, frame) is not None for frame in frames] == [frame in first for frame in frames]
+    renderer = Renderer(assembly, solids, tracks.resolution, plates={"lid": plate})
+    for frame in first:
+        found = on_panel(one, frame)
+        light = renderer.picture(tracks.shots[0], frame).astype(np.float64)
+        alpha = light[..., 3:]
+        over = np.round(255 * to_srgb(light[..., :3] + (1 - alpha)))
+        assert found.shape == (360, 640, 4)
+        seen = found[..., :3] * found[..., 3:] / 255 + (255 - found[..., 3:])
+        assert np.abs(found[..., 3] - 255 * alpha[..., 0]).mean() < 0.5
+        assert np.abs(seen - over).mean() < 1.0
 
 
 def taken_over(tracks):

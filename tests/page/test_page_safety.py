@@ -136,6 +136,56 @@ def test_reduced_motion_and_no_sideways_scrolling_on_a_phone(opened, tin_page):
     assert one.frame() == 0
 
 
+@pytest.mark.parametrize(("width", "height"), [(1440, 900), (1280, 720), (834, 1112), (390, 844)])
+def test_what_is_asked_for_and_the_whole_film_with_its_play_button_are_seen_at_once(opened, tin_page, width, height):
+    one = opened(tin_page, viewport={"width": width, "height": height})
+    for what in (".steps", "#picture", "#frame", "#play"):
+        box = one.page.locator(what).bounding_box()
+        assert box["y"] >= 0, what
+        assert box["y"] + box["height"] <= height, what
+    picture = one.page.locator("#picture").bounding_box()
+    assert picture["width"] / picture["height"] == pytest.approx(320 / 180, rel=0.01)
+
+
+def test_on_a_phone_held_sideways_the_film_and_what_plays_it_fit_once_the_film_is_gone_to(opened, tin_page):
+    one = opened(tin_page, viewport={"width": 844, "height": 390})
+    one.page.get_by_role("link", name="Watch the film").click()
+    for what in ("#picture", "#play"):
+        box = one.page.locator(what).bounding_box()
+        assert box["y"] >= 0, what
+        assert box["y"] + box["height"] <= 390, what
+
+
+def test_marks_are_sent_back_before_the_charts_begin(opened, tin_page):
+    one = opened(tin_page)
+    places = [one.page.locator(f"#{name}").bounding_box()["y"] for name in ("film", "sections", "send", "timing")]
+    assert places == sorted(places)
+
+
+def test_names_in_panels_are_not_shown_where_they_could_not_be_read(opened, tin_page):
+    """WCAG 2.2 names no least size; 9 px is below what screens of phones are set in (common practice, no source)."""
+    one = opened(tin_page, viewport={"width": 390, "height": 844})
+    assert not one.page.locator("figure .label").first.is_visible()
+    larger = one.page.get_by_role("button", name="Larger, with names").first
+    larger.focus()
+    one.page.keyboard.press("Enter")
+    assert larger.get_attribute("aria-pressed") == "true"
+    wide = one.page.locator("figure.large")
+    tall = wide.locator(".label text").last.evaluate("e => e.getBoundingClientRect().height")
+    assert tall >= 9
+    panel = wide.locator(".drawn")
+    assert panel.get_attribute("tabindex") == "0", "keys reach what is moved sideways"
+    assert panel.get_attribute("role") == "group"
+    panel.focus()
+    one.page.keyboard.press("ArrowRight")
+    for _ in range(100):  # a browser moves it smoothly
+        if panel.evaluate("e => e.scrollLeft") > 0:
+            break
+        one.page.wait_for_timeout(20)
+    assert panel.evaluate("e => e.scrollLeft") > 0
+    assert one.page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
 def test_what_is_printed(opened, tin_page):
     one = opened(tin_page)
     one.page.locator("article").nth(0).get_by_label("Approved").check()

@@ -15,6 +15,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_film import MARGINS, film
 
+from choreo.geometry.solid import build_solid
+from choreo.model.assembly import Slab
 from choreo.model.tracks import FilmSection
 from choreo.picture.sheets.compose import compose
 from choreo.picture.sheets.legible import legible
@@ -239,3 +241,10 @@ def test_upright_frames_and_letter_paper_are_drawn_too():
     for sheet in sheets_of(upright, PAPERS["letter"]):
         assert png_of(sheet, 50)[:4] == b"\x89PNG"
     assert Path(font_files()[0]).name.endswith(".ttf")
+
+
+def test_what_is_too_thin_to_be_drawn_does_not_stop_the_pdf():
+    wire = build_solid([Slab(((0.0, 0.0), (4.0, 0.0), (0.0, 0.003)), (), (6.0, 6.001))])
+    one = board()
+    sheets = sheets_of(replace(one, solids={**one.solids, "knob": wire}), A4)
+    assert pdf_of(sheets, "Tin").startswith(b"%PDF")

@@ -287,7 +287,7 @@ def test_what_sections_show_counts_where_it_is_known():
     def shows(look, **content):
         makings = Makings({}, {"lid": {"look": look}})
         return [
-            SectionNow(name, a, b, content.get(name, "same"), makings)
+            SectionNow(name, a, b, content.get(name, "same"), makings, ("0" * 12,) * (b + 1 - a))
             for name, a, b in (("opening", 0, 3), ("rest", 4, 17))
         ]
 

@@ -16,6 +16,8 @@ from choreo.write.lock_toml import with_lock
 from choreo.write.sign_off import ledger_with, toml_text
 
 A = "sha256:" + "a" * 64
+BY_FRAME = ("0123456789ab*8 ba9876543210", "0" * 12 + "*9", "f" * 12)
+SAID = "burst", "approved", "Ada", "2026-03-01", A
 MAKINGS = Makings({"camera": "0123456789ab"}, {"lens": {"path": "ba9876543210", "look": "0" * 12}})
 hostile = st.text(st.characters(), max_size=40)
 
@@ -32,7 +34,17 @@ def test_any_text_is_a_string_of_toml(text):
 @given(st.lists(st.tuples(hostile, hostile), max_size=3), st.booleans())
 def test_what_is_written_is_read(tmp_path_factory, said, at_once):
     marks = [
-        Mark("burst", "approved", plain(f"by {by}").replace("\n", ""), "2024-02-29", A, 9, plain(note), MAKINGS)
+        Mark(
+            "burst",
+            "approved",
+            plain(f"by {by}").replace("\n", ""),
+            "2024-02-29",
+            A,
+            9,
+            plain(note),
+            MAKINGS,
+            *BY_FRAME,
+        )
         for by, note in said
     ]
     text = None
@@ -58,11 +70,19 @@ def test_new_entries_stand_at_the_end_and_the_rest_is_not_touched():
         ('format = "choreo/sign-off"\nversion = 2\n', "wrong-version"),
         ('format = "choreo/tracks"\nversion = 1\n', "wrong-format"),
         (ledger_with(None, [Mark("burst", "approved", "Ada", "2026-02-29", A, 9)]), "bad-date"),
+        (ledger_with(None, [Mark(*SAID, 9, frame_contents=BY_FRAME[0])]), None),
+        (ledger_with(None, [Mark(*SAID, 10, frame_contents=BY_FRAME[0])]), "frames-left-out"),
+        (ledger_with(None, [Mark(*SAID, 9, frame_pictures="0" * 12)]), "frames-left-out"),
+        (ledger_with(None, [Mark(*SAID, 9, frame_pictures="0" * 11)]), "not-allowed"),
+        (ledger_with(None, [Mark(*SAID, 9, frame_pictures="0" * 12 + "*99999999999")]), "not-allowed"),
     ],
 )
 def test_a_ledger_that_cannot_be_right_is_refused(tmp_path, text, code):
     path = tmp_path / "sign-off.toml"
     path.write_text(text)
+    if code is None:
+        read_ledger(path)
+        return
     with pytest.raises(ChoreoError, match=f"\\[{code}\\]"):
         read_ledger(path)
 

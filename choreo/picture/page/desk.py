@@ -10,7 +10,7 @@ from choreo.picture.page.markup import tag, words
 from choreo.picture.page.shell import STYLE, whole_page
 from choreo.picture.page.stage import stage
 
-SCRIPTS = ("picture.js", "player.js", "live.js")
+SCRIPTS = ("picture.js", "player.js", "boards.js", "live.js")
 
 
 def desk_html(project: str) -> str:

@@ -14,7 +14,6 @@ from choreo.model.assembly import Assembly
 from choreo.model.choreography import FrameRate
 from choreo.model.report import Report
 from choreo.model.tracks import Tracks
-from choreo.motion.timecode import timecode
 from choreo.picture.page.film_data import film_data
 from choreo.picture.page.layers import layer_chart
 from choreo.picture.page.markup import count, data_block, tag, words
@@ -26,7 +25,7 @@ from choreo.picture.page.shell import whole_page
 from choreo.picture.page.stage import repeat_choices, stage
 from choreo.picture.page.timing import timing_chart
 
-SCRIPTS = ("picture.js", "player.js", "marks.js", "start.js")
+SCRIPTS = ("picture.js", "player.js", "boards.js", "marks.js", "start.js")
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,10 +63,10 @@ def facts_of(film: PageFilm) -> str:
     """Return what the film is, technically, on one line."""
     tracks, rate = film.tracks, FrameRate(*film.tracks.frame_rate)
     frames = sum(shot.frames for shot in tracks.shots)
-    per = f"{rate.numerator}" if rate.denominator == 1 else f"{rate.numerator}/{rate.denominator}"
+    per = f"{rate.numerator}" if rate.denominator == 1 else f"{rate.numerator / rate.denominator:.3f}"
     facts = [
-        f"{count(frames, 'frame')}, {timecode(frames, rate)}",
-        f"{per} frames a second",
+        f"{frames * rate.denominator / rate.numerator:.1f} seconds",
+        f"{count(frames, 'frame')} at {per} a second",
         f"{tracks.resolution[0]} × {tracks.resolution[1]} px",
         count(len(film.assembly.parts), "part"),
     ]
@@ -89,24 +88,27 @@ def page_pieces(film: PageFilm) -> dict[str, str]:
 
 
 def _header(film: PageFilm) -> str:
-    links = "".join(tag("li", tag("a", text, href=f"#{name}")) for name, text in _PLACES)
     return tag(
         "header",
         tag("p", "For review, before the shoot", class_="kicker")
         + tag("h1", words(film.assembly.name))
         + tag("p", words(facts_of(film)), class_="facts")
-        + tag("nav", tag("ul", links), aria_label="On this page"),
+        + tag(
+            "nav",
+            tag("ol", _links(_STEPS), class_="steps") + tag("ul", _links(_MORE), class_="more"),
+            aria_label="On this page",
+        ),
     )
 
 
-_PLACES = (
-    ("film", "The film"),
-    ("sections", "Your marks"),
-    ("timing", "Timing"),
-    ("layers", "Layers"),
-    ("numbers", "Numbers"),
-    ("send", "Send back"),
-)
+def _links(places: tuple[tuple[str, str], ...]) -> str:
+    return "".join(tag("li", tag("a", text, href=f"#{name}")) for name, text in places)
+
+
+_STEPS = (("film", "Watch the film"), ("sections", "Mark each section"), ("send", "Send your marks back"))
+"""What is asked of who opens the page."""
+_MORE = (("timing", "Timing"), ("layers", "Layers"), ("numbers", "Numbers"))
+"""For who wants to know more."""
 
 
 def _main(film: PageFilm) -> str:
@@ -115,11 +117,11 @@ def _main(film: PageFilm) -> str:
     frames = sum(shot.frames for shot in tracks.shots)
     return (
         part("film", "The film", stage(tracks.resolution, frames, tracks.sections), hidden=True)
-        + part("sections", "Look, and leave a mark", for_review(tracks, panels, film.said))
+        + part("sections", "Mark each section", for_review(tracks, panels, film.said))
+        + part("send", "Send your marks back", _SEND)
         + part("timing", "When each part moves", timing_chart(film.assembly, tracks, film.report))
         + part("layers", "Who lies before whom", layers_of(film))
         + part("numbers", "The numbers", numbers_of(film.assembly, film.report, tracks.frame_rate))
-        + part("send", "Send it back", _SEND)
     )
 
 

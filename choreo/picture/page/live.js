@@ -20,6 +20,7 @@ class Live {
     this.page = controls();
     this.film = null;
     this.player = null;
+    this.boards = new Boards();
     this.queue = Promise.resolve();
     const source = new EventSource("/changes");
     // One after the other: a later change must not overtake one that waits for its plates.
@@ -34,6 +35,10 @@ class Live {
     const film = this.filmAfter(message);
     if (film) await this.show(film, Boolean(message.head));
     for (const [id, markup] of Object.entries(message.pieces || {})) this.replace(id, markup);
+    if (message.pieces && this.player) {
+      letPan();
+      this.boards.lay(this.player.picture, document.querySelectorAll("figure[data-frame]"));
+    }
     this.list(message.findings);
     this.say(message.state, message.said);
     document.documentElement.dataset.round = String(message.round);

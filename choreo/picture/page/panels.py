@@ -1,4 +1,7 @@
-"""The storyboard's panels on the page: the same moments as on the strip, each with a way to it in the film."""
+"""The storyboard's panels on the page: the same moments as on the strip, each with a way to it in the film.
+
+Parts are drawn as solids here; where the film shows photographs, the page's script lays the frame in their place.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +17,7 @@ from choreo.motion.timecode import timecode
 from choreo.picture.moments import Moment, moments
 from choreo.picture.page.markup import tag, words
 from choreo.picture.palette import INK
-from choreo.picture.panel_svg import Panel, Sheet, panel_svg, sheet_of
+from choreo.picture.panel_svg import Panel, Sheet, panel_layers, sheet_of
 from choreo.picture.panels import pictures
 from choreo.picture.svg import FONTS, element, number
 
@@ -91,8 +94,9 @@ def _drawn(
 
 
 def _figure(panel: Panel, sheet: Sheet, rate: FrameRate) -> Figure:
-    drawn, left_out = panel_svg(panel, sheet)
+    layers = panel_layers(panel, sheet)
     frame = panel.shot.start_frame + panel.moment.frame
+    drawn = layers.under + element("g", layers.parts, class_="parts") + layers.over
     picture = tag(
         "svg",
         element("g", drawn, font_family=FONTS, fill=INK),
@@ -103,14 +107,19 @@ def _figure(panel: Panel, sheet: Sheet, rate: FrameRate) -> Figure:
     code = timecode(frame, rate)
     go = tag(
         "button",
-        f"{words(code)} · frame {frame}",
+        tag("span", words(code)) + " · " + tag("span", f"frame {frame}"),
         type="button",
         data_goes=frame,
         aria_label=f"Show frame {frame}, {code}",
     )
     caption = tag("p", words(panel.moment.caption), class_="says")
-    if left_out:
-        names = ", ".join(sheet.labels[part] for part in left_out)
+    if layers.left_out:
+        names = ", ".join(sheet.labels[part] for part in layers.left_out)
         caption += tag("p", words(f"Not labelled, hidden or for lack of room: {names}"), class_="soft")
     wide = "wide" if panel.moment.kind == "rest" else None
-    return Figure(frame, tag("figure", picture + tag("figcaption", caption + go), class_=wide))
+    if wide:
+        # On a phone names have room only where the panel is wider than the screen.
+        go += tag("button", "Larger, with names", type="button", class_="larger", aria_pressed="false")
+    named = f"Panel: {panel.moment.caption}" if wide else None  # it can be moved sideways, so it needs a name
+    drawn = tag("div", picture, class_="drawn", role="group" if wide else None, aria_label=named)
+    return Figure(frame, tag("figure", drawn + tag("figcaption", caption + go), class_=wide, data_frame=frame))

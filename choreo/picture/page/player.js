@@ -55,6 +55,7 @@ class Player {
       this.stop();
       this.show(Number(page.slider.value), true);
     });
+    page.canvas.addEventListener("click", () => page.play.click()); // as hands expect; the button is for everybody
     page.speed.addEventListener("change", () => this.restart());
     page.repeat.addEventListener("change", () => this.restart());
     page.keep.addEventListener("click", () => this.keep());
@@ -175,6 +176,7 @@ class Player {
   resize() {
     const { canvas } = this.page;
     const [width, height] = this.film.size;
+    canvas.parentElement.style.setProperty("--shape", String(width / height));
     const wanted = Math.round(canvas.clientWidth * (window.devicePixelRatio || 1));
     const wide = Math.max(1, Math.min(width, wanted));
     const high = Math.max(1, Math.round((wide * height) / width));

@@ -48,9 +48,9 @@ def stage(size: tuple[int, int], frames: int, sections: Sequence[FilmSection]) -
     )
     return (
         tag("div", canvas, class_="stage")
-        + tag("div", tag("p", read_out, class_="read-out", aria_hidden="true") + keep, class_="under")
+        + tag("p", read_out, class_="read-out", aria_hidden="true")
         + slider
-        + tag("div", buttons + choices, class_="controls")
+        + tag("div", buttons + choices + keep, class_="controls")
         + tag("p", "", id="heard", class_="unseen", aria_live="polite")
         + tag("noscript", tag("p", "The film needs a browser that runs the script inside this file."))
     )

@@ -43,7 +43,11 @@ async function start() {
       page.canvas.scrollIntoView({ block: "nearest" });
     });
   }
+  letPan();
+  window.addEventListener("resize", letPan);
   document.documentElement.dataset.ready = "yes";
+  await new Boards().lay(picture, document.querySelectorAll("figure[data-frame]"));
+  document.documentElement.dataset.boards = "yes";
 }
 
 start();

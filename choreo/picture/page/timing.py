@@ -32,10 +32,8 @@ def timing_chart(assembly: Assembly, tracks: Tracks, report: Report) -> str:
     """Return the chart as a table with one row a part, in the order in which they come apart, the body last."""
     frames = sum(shot.frames for shot in tracks.shots)
     order = [*report.removal_order, *(part for part in assembly.ids if part not in report.removal_order)]
-    head = "".join(
-        tag("th", text, scope="col")
-        for text in ("Part", f"How far out it is{_axis(tracks, frames)}", "Moves on frames")
-    )
+    over = tag("th", f"How far out it is{_axis(tracks, frames)}", scope="col", class_="over")
+    head = tag("th", "Part", scope="col") + over + tag("th", "Moves on frames", scope="col")
     rows = [_row(assembly.part(part), tracks, report, frames) for part in order]
     return tag(
         "table",
