@@ -219,7 +219,8 @@ def compile_film(
         tuple(made for made, _ in shots),
         _sections(choreography, spans, only_shot),
     )
-    report = summarise(assembly, apart.removal, [facts for _, facts in shots], (*warnings, *apart.warnings))
+    known = [facts for _, facts in shots]
+    report = summarise(assembly, apart.removal, known, choreography.resolution, (*warnings, *apart.warnings))
     on_stage("report", report)
     return Film(apart, tracks, report, film.frame)
 

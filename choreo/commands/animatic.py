@@ -59,7 +59,7 @@ def _run(arguments: Arguments) -> Said:
     plan = plan_movies(ready.scene, jobs, out, [f"{stem}.{kind}" for kind in kinds], burn_in=arguments.burn_in)
 
     def to_come() -> str:
-        return movies_to_come(plan.due, seconds_to_encode(plan, folder))
+        return movies_to_come(plan.due, seconds_to_encode(plan, folder) if plan.due else None)
 
     heard = hearing("animatic", folder, quiet=arguments.json, to_come=to_come)
     made = make(ready.scene, jobs, draw, folder, hearing=heard, film=film)

@@ -133,6 +133,7 @@ def _words(folder: Path, placed: tuple[PlacedPlate, ...], px_per_mm: float, orde
         kind = f", keyed roughly from {plate.keyed}: planning only" if plate.keyed else ""
         kind += "" if plate.frames is None else f", sequence {plate.frames[0]} to {plate.frames[1]}"
         lines.append(f"  {number:2d}  {plate.label} [{plate.id}] from {plate.file}{kind}")
+    lines += ["Outlines lie within 0.5 px of where the mattes pass a half, unless a warning says otherwise."]
     lines += [order] if order else []
     lines += ["Written:", *(f"  {folder / name}" for name in _FILES)]
     return [*lines, f"Next: choreo compile {folder}"]

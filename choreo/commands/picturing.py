@@ -130,9 +130,10 @@ def progress_bar(what: str, *, quiet: bool) -> Callable[[int, int, float], None]
     return (lambda _done, _total, _left: None) if quiet else _Bar(what)
 
 
-def movies_to_come(names: Sequence[str], seconds: float) -> str:
-    """Say which movies follow the frames, and how long they take; empty if there are none."""
-    return f"; then {' and '.join(names)}, about {time_text(seconds)} more" if names else ""
+def movies_to_come(names: Sequence[str], seconds: float | None) -> str:
+    """Say which movies follow the frames, and how long they take if that is known; empty if there are none."""
+    time = "" if seconds is None else f", about {time_text(seconds)} more"
+    return f"; then {' and '.join(names)}{time}" if names else ""
 
 
 def announcement(what: str, folder: Path, forecast: Forecast) -> str:

@@ -23,7 +23,7 @@ _DRAWS = ("picture/render", "geometry", "motion", "model", "read", "frames")
 """Folders of code that a picture may hang on."""
 _FILES = (*_DRAWS, "write")
 """Folders of code that a file with a picture may hang on."""
-_LIBRARIES = ("numpy", "shapely", "opencv-python-headless", "imagecodecs", "tifffile", "OpenEXR")
+_LIBRARIES = ("numpy", "shapely", "opencv-python-headless", "numba", "imagecodecs", "tifffile", "OpenEXR")
 _SHORT = 12
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -11,7 +12,7 @@ from tempfile import TemporaryDirectory
 import numpy as np
 from numpy.typing import NDArray
 
-from choreo.errors import Finding
+from choreo.errors import ChoreoError, Finding
 from choreo.frames.clock import Clock
 from choreo.frames.encoding import encode_all
 from choreo.frames.scene import Scene
@@ -74,17 +75,21 @@ def plan_movies(scene: Scene, jobs: Sequence[Job], folder: Path, names: Sequence
     return MoviePlan(frames, lines, folder, scene.pixels, scene.tracks.frame_rate, key, due, kept)
 
 
-def seconds_to_encode(plan: MoviePlan, frames_folder: Path) -> float:
-    """Return how long the movies that are due will take, as far as those frames tell that are there: a few of them."""
+def seconds_to_encode(plan: MoviePlan, frames_folder: Path) -> float | None:
+    """Return how long the movies that are due will take, as far as a few of the frames that are there tell.
+
+    None if they do not tell, e.g. as there is no room to try it.
+    """
     there = [name for name in plan.frames if (frames_folder / name).is_file()][:_TRIED]
-    if not there or not plan.due:
-        return 0.0
+    if not there:
+        return None
     some = replace(plan, frames=tuple(there), lines=None)
-    with TemporaryDirectory() as aside:
+    with suppress(OSError, ChoreoError), TemporaryDirectory() as aside:
         clock = Clock()
         paths = [Path(aside) / name for name in plan.due]
         encode_all(_pictures(some, frames_folder), paths, plan.pixels, plan.rate)
         return clock() / len(there) * len(plan.frames)
+    return None
 
 
 def make_movies(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import ClassVar
 
 import numpy as np
@@ -64,12 +65,15 @@ class Camera:
 
     def scale_at(self, points: Floats) -> Floats:
         """Return px per mm, across the view direction, at the depth of (..., 3) points."""
-        # The part of a row along the view direction drops out of the triple product: what stays is the square
-        # of the focal length in px (of px per mm for an orthographic camera).
-        rows = np.cross(self.matrix[0, :3], self.matrix[1, :3])
-        scale = math.sqrt(abs(float(rows @ self.forward)))
         _, depth = self.project(points)
-        return scale / depth if self.is_perspective else np.full_like(depth, scale)
+        return self.focal_px / depth if self.is_perspective else np.full_like(depth, self.focal_px)
+
+    @cached_property
+    def focal_px(self) -> float:
+        """The focal length in px; of an orthographic camera px per mm."""
+        # The part of a row along the view direction drops out of the triple product: what stays is the square of it.
+        rows = np.cross(self.matrix[0, :3], self.matrix[1, :3])
+        return math.sqrt(abs(float(rows @ self.forward)))
 
 
 def track_on_screen(cameras: Sequence[Camera], points: Floats) -> tuple[Floats, Floats]:

@@ -28,6 +28,11 @@ _LEAST = 0.06
 """Share of a plate that must agree at a shift worth a look."""
 _RIVAL = 0.4
 """Shifts with a smaller share of the best one's votes are no rivals."""
+_NOISE_QUARTER = 1.48
+"""Mean over lower quartile of the largest of three normal errors (worked out by hand: 1.33 and 0.90 deviations)."""
+_MOST_NOISE = 0.03
+_NOISY = 1.5
+"""Times the noise up to which a small square may be off on average."""
 _SOLID_PX = 5
 """What agrees by chance is scattered: in an area that is seen squares so wide agree on average."""
 _EDGE_PX = 2
@@ -56,6 +61,8 @@ class Still:
     small_opaque: Bools
     step: float
     """px of the whole still in one of the small one."""
+    noise: float = 0.0
+    """By how much px are off, on average, where a plate lies right."""
 
     @property
     def shrink(self) -> Similarity:
@@ -123,6 +130,19 @@ def exposure(still: Still, drawn: Drawn) -> Colours:
     return np.clip(np.median(share, axis=0), 0.25, 4.0).astype(np.float32)
 
 
+def noise_of(still: Still, drawn: Drawn, gain: Colours) -> float:
+    """Return by how much px of a placed plate are off on average, told by those that are least off.
+
+    A quarter of it has to show; what a worse plate tells is bounded.
+    """
+    seen, there = cut(still, drawn)
+    both = drawn.opaque & there
+    if both.sum() < _SAMPLES:
+        return 0.0
+    off = np.abs(drawn.colour[both] * gain - seen[both]).max(axis=1)
+    return min(_NOISE_QUARTER * float(np.quantile(off, 0.25)), _MOST_NOISE)
+
+
 def agreed(still: Still, drawn: Drawn, gain: Colours, *, roughly: bool = False) -> tuple[Bools, float]:
     """Return where the hero shows a plate, as areas of its grid, and how far off the px are there on average.
 
@@ -136,7 +156,7 @@ def agreed(still: Still, drawn: Drawn, gain: Colours, *, roughly: bool = False) 
     opaque = drawn.opaque.astype(np.float32)
     size = (_SOLID_PX, _SOLID_PX)
     around = np.asarray(cv2.boxFilter(off * opaque, -1, size)) / np.maximum(cv2.boxFilter(opaque, -1, size), 1e-6)
-    solid = drawn.opaque & there & (around <= (_ROUGH if roughly else _ALIKE))
+    solid = drawn.opaque & there & (around <= (_ROUGH if roughly else max(_ALIKE, _NOISY * still.noise)))
     return solid, float(off[solid].mean()) if solid.any() else math.inf
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -17,7 +18,7 @@ with this one a circle of any size keeps some eighty corners."""
 AREA_PX2 = 1.0
 """What a ring may gain or lose in any case, px^2: less than one pixel is within the grain of any matte."""
 _HALVINGS = 6
-"""After so many the tolerance is 1/64 of the wish; a ring that does not pass by then stays as it was traced."""
+"""After so many the tolerance is 1/64 of the wish, or of a px; a ring that does not pass by then stays as it was."""
 
 Geometries = NDArray[np.object_]
 
@@ -66,7 +67,7 @@ def _simplified(rings: Geometries, allowed: Floats, tolerance: float) -> Geometr
     slack = np.maximum(AREA_SHARE * area, AREA_PX2)
     pending = np.arange(len(rings))
     step = allowed.copy()
-    for _ in range(_HALVINGS):
+    for _ in range(_HALVINGS + max(0, math.ceil(math.log2(tolerance)))):
         tried = shapely.simplify(rings[pending], step[pending], preserve_topology=True)
         lost = np.abs(shapely.area(shapely.polygons(tried)) - area[pending])
         good = lost <= slack[pending]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import http.server
 import threading
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from http import HTTPStatus
@@ -23,13 +24,17 @@ POLICY = (
     "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; "
     "script-src 'none'; style-src 'unsafe-inline'; img-src 'self' data:; media-src 'self'"
 )
-"""For files of the build folder: nothing in them may run. The page carries a policy of its own."""
+"""For files of the build folder: nothing in them may run."""
+FRAMES = "frame-ancestors 'none'"
+"""For the page, which carries a policy of its own: only a server can say that no other page may show it in a frame."""
 _TYPES = {
     ".json": "application/json", ".svg": "image/svg+xml", ".png": "image/png", ".mp4": "video/mp4",
     ".webm": "video/webm", ".pdf": "application/pdf", ".txt": "text/plain; charset=utf-8",
     ".html": "text/html; charset=utf-8",
 }  # fmt: skip
 _CHUNK = 2**16
+_KEPT = 32
+"""Changes that are kept for pages that are about to hear them: a day's work must not fill the memory."""
 _BEAT_SECONDS = 10.0
 """Between two signs of life to a page that waits: so that one that has gone is noticed."""
 
@@ -39,7 +44,9 @@ class Bulletin:
     """What the page is told: the newest whole state for who comes, each change for who is there."""
 
     page: bytes = b""
-    _changes: list[bytes] = field(default_factory=list)
+    _changes: deque[bytes] = field(default_factory=lambda: deque(maxlen=_KEPT))
+    _count: int = 0
+    """Changes said so far."""
     _said: threading.Condition = field(default_factory=threading.Condition)
     _whole: Callable[[], bytes] = lambda: b"{}"
     closed: bool = False
@@ -48,6 +55,7 @@ class Bulletin:
         """Tell every page that waits of a change; `whole` says all of it to a page that comes later."""
         with self._said:
             self._changes.append(change)
+            self._count += 1
             self._whole = whole
             self._said.notify_all()
 
@@ -60,13 +68,19 @@ class Bulletin:
     def now(self) -> tuple[bytes, int]:
         """Return all that there is to say, and how many changes were said before."""
         with self._said:
-            return self._whole(), len(self._changes)
+            return self._whole(), self._count
 
-    def after(self, count: int, seconds: float) -> list[bytes]:
-        """Return the changes said after so many, waiting for one if need be; none if none came in that time."""
+    def after(self, count: int, seconds: float) -> tuple[list[bytes], int]:
+        """Return what was said after so many changes, and how many there have been; none if none came in that time.
+
+        A page that is too far behind is told all of it at once.
+        """
         with self._said:
-            self._said.wait_for(lambda: self.closed or len(self._changes) > count, seconds)
-            return self._changes[count:]
+            self._said.wait_for(lambda: self.closed or self._count > count, seconds)
+            late = self._count - count
+            if late > len(self._changes):
+                return [self._whole()], self._count
+            return list(self._changes)[len(self._changes) - late :], self._count
 
 
 class LoopbackServer(http.server.ThreadingHTTPServer):
@@ -119,7 +133,7 @@ class _Answers(http.server.BaseHTTPRequestHandler):
             return
         path = unquote(urlsplit(self.path).path)
         if path == "/":
-            self._send(HTTPStatus.OK, self.server.bulletin.page, "text/html; charset=utf-8", policy=None)
+            self._send(HTTPStatus.OK, self.server.bulletin.page, "text/html; charset=utf-8", policy=FRAMES)
         elif path == CHANGES and self.command == "GET":
             self._tell_changes()
         elif path.startswith(BUILD):
@@ -138,7 +152,7 @@ class _Answers(http.server.BaseHTTPRequestHandler):
 
     def _send(
         self, status: HTTPStatus, body: bytes, kind: str = "text/plain; charset=utf-8", *,
-        policy: str | None = POLICY, allow: str | None = None,
+        policy: str = POLICY, allow: str | None = None,
     ) -> None:  # fmt: skip
         self.send_response(status)
         self._send_heads(kind, policy)
@@ -149,14 +163,13 @@ class _Answers(http.server.BaseHTTPRequestHandler):
         if self.command != "HEAD":
             self.wfile.write(body)
 
-    def _send_heads(self, kind: str, policy: str | None) -> None:
+    def _send_heads(self, kind: str, policy: str) -> None:
         self.send_header("Content-Type", kind)
         self.send_header("Cache-Control", "no-store")
         self.send_header("X-Content-Type-Options", "nosniff")
         self.send_header("Referrer-Policy", "no-referrer")
         self.send_header("Cross-Origin-Resource-Policy", "same-origin")
-        if policy is not None:
-            self.send_header("Content-Security-Policy", policy)
+        self.send_header("Content-Security-Policy", policy)
 
     def _send_file(self, name: str) -> None:
         root = self.server.build.resolve()
@@ -192,8 +205,7 @@ class _Answers(http.server.BaseHTTPRequestHandler):
             whole, count = bulletin.now()
             self.wfile.write(b"retry: 500\ndata: " + whole + b"\n\n")
             while not bulletin.closed:
-                changes = bulletin.after(count, _BEAT_SECONDS)
-                count += len(changes)
+                changes, count = bulletin.after(count, _BEAT_SECONDS)
                 said = b"".join(b"data: " + change + b"\n\n" for change in changes)
                 self.wfile.write(said or b": still here\n\n")
                 self.wfile.flush()

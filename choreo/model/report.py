@@ -76,6 +76,31 @@ class PartReport:
 
 
 @dataclass(frozen=True)
+class Middle:
+    """Where the middle of the assembled product stands in the frame."""
+
+    point: Vector
+    """The middle of its bounds, mm."""
+    right_px: float
+    """From the middle of the frame to its image."""
+    down_px: float
+    frame: int
+    """The last of the shot if all is assembled there, else the first."""
+    wished: bool
+    """Whether the shot says what stands in the middle (`view.target`)."""
+    wide: bool
+    """Whether that is far enough to be seen as off the middle."""
+
+    @property
+    def aside(self) -> str:
+        """How far off it is in words that "the middle" may follow, e.g. "194 px left of and 39 px above"."""
+        across, down = round(self.right_px), round(self.down_px)
+        said = [f"{abs(across)} px {'right' if across > 0 else 'left'} of"] if across else []
+        said += [f"{abs(down)} px {'below' if down > 0 else 'above'}"] if down else []
+        return " and ".join(said) or "in"
+
+
+@dataclass(frozen=True)
 class ShotReport:
     """One shot."""
 
@@ -98,6 +123,8 @@ class ShotReport:
     """How the photographs fit this shot, a part that has any."""
     still: StillOver | None = None
     """When the hero still lies over the whole; None without a hand-off."""
+    middle: Middle | None = None
+    """Where the assembled product stands; None where it is not assembled at either end of the shot."""
 
     @property
     def taken_over(self) -> tuple[tuple[int, tuple[str, ...]], ...]:

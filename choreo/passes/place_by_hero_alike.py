@@ -9,6 +9,7 @@ each other, as screws do, share out the places where they fit, one each, so that
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -23,6 +24,7 @@ from choreo.geometry.register_agreement import (
     drawn_at,
     exposure,
     nearest_shift,
+    noise_of,
     shifts_by_agreement,
     still_of,
 )
@@ -42,12 +44,15 @@ _CONTRAST, _FAINT = 4.0, 2.0
 second before it is measured."""
 _CLOSE = 0.02
 """How far off, of full scale, px that show may be on average once the plate lies right."""
+_NOISIER = 1.25
+"""Times the noise of the still that they may be off instead, if that is more."""
 _WORTH, _MOST = 0.75, 4
 """Places with a smaller share of the best one's agreement are not measured, nor more than so many."""
 _RIVAL = 0.75
 """From this share of the best agreement another place is as good."""
-_OUTLINE, _FEW_OUTLINE, _MEAN_PX = 0.4, 0.1, 0.5
-"""Share of an outline that must lie on the hero's if it tells alone, and if the picture agrees as well."""
+_MOST_OUTLINE, _OUTLINE, _FEW_OUTLINE, _MEAN_PX = 0.6, 0.4, 0.1, 0.5
+"""Share of an outline that must lie on the hero's if the picture is not asked (another part may hide all of it), if it
+must not contradict, and if it agrees as well."""
 _CONFIDENT, _AGREEING, _SD_PX = 0.6, 0.5, 0.35
 _SHIFT = {"shift x", "shift y"}
 _OUTSIDE, _ROUGHLY = 0.01, 0.06
@@ -99,7 +104,9 @@ def place_alike(
     if under is None or own is None:
         return {}, {}
     still = still_of(*under)
-    gain = exposure(still, drawn_at(*own, known[1]))
+    drawn = drawn_at(*own, known[1])
+    gain = exposure(still, drawn)
+    still = replace(still, noise=noise_of(still, drawn, gain))
     fits = {
         part: _fits(photograph_of(part), hero, still, replace(known[1], shift_px=(0.0, 0.0)), gain, inside)
         for part in parts
@@ -157,9 +164,19 @@ def _by_outline(
         if not set(fit.determined) >= _SHIFT or fit.used_share < _FEW_OUTLINE or fit.mean_px > _MEAN_PX:
             continue
         shown = 0.0 if pixels is None else _shown(pixels, still, fit.transform, gain)
-        if shown > 0 or fit.used_share >= _OUTLINE:
+        alone = (
+            fit.used_share >= _MOST_OUTLINE or pixels is None or not _contradicts(pixels, still, fit.transform, gain)
+        )
+        if shown > 0 or (fit.used_share >= _OUTLINE and alone):
             found.append(Fit(fit.transform, fit.used_share))
     return found
+
+
+def _contradicts(pixels: tuple[Pixels, Pixels], still: Still, place: Similarity, gain: Colours) -> bool:
+    """Whether the hero shows nothing of a plate, though edges of it lie on its outline, as they may by chance."""
+    drawn = drawn_at(*pixels, place)
+    solid, _ = agreed(still, drawn, gain, roughly=True)
+    return float(solid.sum()) < _SEEN * float(drawn.opaque.sum())
 
 
 def _alike(place: Similarity, like: Similarity) -> bool:
@@ -174,10 +191,12 @@ def _shown(
     drawn = drawn_at(*pixels, place)
     solid, off = agreed(still, drawn, gain, roughly=roughly)
     share, count = float(solid.sum() / max(1, drawn.opaque.sum())), int(solid.sum())
-    if count < _LEAST_PX or share < _SEEN or (off > _CLOSE and not roughly):
+    if count < _LEAST_PX or share < _SEEN or (off > max(_CLOSE, _NOISIER * still.noise) and not roughly):
         return 0.0
     contrast = float(drawn.colour[solid].std(axis=0).max())
-    return share if contrast >= (_FAINT if roughly else _CONTRAST) * off else 0.0
+    # Noise makes px differ where all lies right; what counts against a place is what they are off beyond it.
+    beyond = math.sqrt(max(off**2 - still.noise**2, 0.0))
+    return share if contrast >= max(_FAINT * off, 0.0 if roughly else _CONTRAST * beyond) else 0.0
 
 
 def _measured(

@@ -166,8 +166,7 @@ def _measured(
         if hidden is not None and shapely.difference(stood.area.buffer(-_COVERED_PX), hidden()).is_empty:
             said = "not seen on the still, where other parts hide it"
             return PartRegistration(stood.part, "hidden", said, None, None, "", stood.place, outline, content, None)
-        why = "none of its outline is on the hero's outline"
-        why += f", and {content.trouble}" if content is not None else ", and there is no picture of it to compare"
+        why = _unsure(stood, hero, content)
         return _unmeasured(stood.part, stood.place, why, outline, content)
     fit = outline if by == "outline" else content
     assert fit is not None
@@ -181,6 +180,17 @@ def _measured(
     return PartRegistration(
         stood.part, verdict, said, off, at, by, stood.place, outline, content, mend, mean, fit.transform, stood.origin
     )
+
+
+def _unsure(stood: _Stood, hero: Photograph, content: ContentFit | None) -> str:
+    """Why neither outline nor picture tells anything."""
+    if not any(shapely.intersects(stood.area, one) for one in hero.outline):
+        return "the still shows nothing where its numbers put it"
+    why = "none of its outline is on the hero's outline"
+    if content is None:
+        return f"{why}, and there is no picture of it to compare"
+    # Less than a whole answer may be no trouble, and still tell nothing that an outline does not.
+    return f"{why}, and {content.trouble or 'its picture has too little on it to tell'}"
 
 
 def _by_picture(stood: _Stood, hero: Photograph, start: Similarity, hidden: Hidden | None) -> ContentFit | None:

@@ -16,8 +16,13 @@ from choreo.model.assembly import Assembly
 from choreo.model.choreography import Shot
 from choreo.model.plan import Move, Removal
 from choreo.model.plate_use import PlateUse
-from choreo.model.report import MoveReport, PartReport, Report, ShotReport, StillOver
+from choreo.model.report import Middle, MoveReport, PartReport, Report, ShotReport, StillOver
 from choreo.model.tracks import PartTrack, ShotTracks
+
+_HOME_MM = 1e-9
+"""A part is assembled where it is this near to its place."""
+_OFF_MIDDLE = 0.03
+"""Of the frame's width: what stands farther off its middle looks placed there (our own judgement, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,9 +56,14 @@ class ShotFacts:
 
 
 def summarise(
-    assembly: Assembly, removal: Removal, shots: Sequence[ShotFacts], warnings: Sequence[Finding] = ()
+    assembly: Assembly,
+    removal: Removal,
+    shots: Sequence[ShotFacts],
+    resolution: tuple[int, int],
+    warnings: Sequence[Finding] = (),
 ) -> Report:
     """Return the report of a whole compile; warnings in the order in which they were found."""
+    middle = _middle_of(assembly)
     steps = [step for part in removal.order if (step := removal.step_of(part))]
     turned = [_turned(step.part, step.joint_axis, step.direction) for step in steps if step.joint_axis]
     said = [*warnings, *turned]
@@ -64,7 +74,7 @@ def summarise(
         assembly.name,
         removal.body,
         removal.order,
-        tuple(_shot(removal, facts) for facts in shots),
+        tuple(_shot(removal, facts, _stands(facts, middle, resolution)) for facts in shots),
         tuple(said),
         removal.steps,
         tuple((part.id, part.stand_in) for part in assembly.parts if part.stand_in is not None),
@@ -72,7 +82,31 @@ def summarise(
     )
 
 
-def _shot(removal: Removal, facts: ShotFacts) -> ShotReport:
+def _middle_of(assembly: Assembly) -> np.ndarray:
+    """The middle of the assembled product's bounds, mm."""
+    ends = []
+    for part in assembly.parts:
+        for slab in part.slabs:
+            across = np.asarray(slab.outline, dtype=np.float64)
+            low, high = (*across.min(axis=0), min(slab.z)), (*across.max(axis=0), max(slab.z))
+            ends += [np.add(low, part.offset), np.add(high, part.offset)]
+    return np.asarray((np.min(ends, axis=0) + np.max(ends, axis=0)) / 2)
+
+
+def _stands(facts: ShotFacts, middle: np.ndarray, resolution: tuple[int, int]) -> Middle | None:
+    tracks = facts.tracks
+    away = np.max([np.abs(track.position).max(axis=1) for track in tracks.parts], axis=0)
+    frame = next((frame for frame in (tracks.frames - 1, 0) if away[frame] <= _HOME_MM), None)
+    if frame is None:
+        return None
+    u, v, w = tracks.cameras[frame] @ np.append(middle, 1.0)
+    right, down = float(u / w - resolution[0] / 2), float(v / w - resolution[1] / 2)
+    x, y, z = (float(c) for c in middle)
+    wide = float(np.hypot(right, down)) > _OFF_MIDDLE * resolution[0]
+    return Middle((x, y, z), right, down, frame, facts.shot.view.target is not None, wide)
+
+
+def _shot(removal: Removal, facts: ShotFacts, middle: Middle | None) -> ShotReport:
     tracks, camera = facts.tracks, facts.camera
     parts = tuple(_part(removal, facts, track) for track in tracks.parts)
     held = {f for h in tracks.masking.holdouts for f in range(h.first, h.last + 1)}
@@ -94,6 +128,7 @@ def _shot(removal: Removal, facts: ShotFacts) -> ShotReport:
         facts.crossings,
         facts.plates,
         facts.whole_still,
+        middle,
     )
 
 

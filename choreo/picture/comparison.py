@@ -15,14 +15,14 @@ from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.label_block import Block, block
 from choreo.geometry.labels import Wanted, place_labels
-from choreo.geometry.sheet import GAP, INNER, MARGIN, SHEET
+from choreo.geometry.sheet import GAP, INNER, MARGIN
 from choreo.model.tracks import ShotTracks
-from choreo.picture.lettering import BOLD, cut, escaped, wrapped
+from choreo.picture.lettering import BOLD, cut, wrapped
 from choreo.picture.moments import Moment
 from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET, tints
 from choreo.picture.panel_svg import Panel, Sheet, label_svg, leader_svg, panel_layers
 from choreo.picture.panels import FACE, Seen
-from choreo.picture.svg import FONTS, areas, element, line, number, text
+from choreo.picture.svg import areas, arrow_tip, element, line, number, sheet_document, text
 
 _TITLE, _META, _ROW_TITLE, _LABEL = 40.0, 20.0, 22.0, 15.0
 _TITLE_STEP = 48.0
@@ -109,7 +109,7 @@ def comparison_svg(panels: Sequence[ChangedPanel], name: str, meta: str) -> str:
             x = MARGIN + column * (_WIDTH + GAP)
             rows.append(element("g", svg, transform=f"translate({number(x)} {number(top)})"))
         top += max(_height(panel.old), _height(panel.new)) + _ROW_GAP
-    return _document(head + "".join(rows), name, top + MARGIN - _ROW_GAP)
+    return sheet_document(head + "".join(rows), name, top + MARGIN - _ROW_GAP, _A4_WIDTH)
 
 
 def _height(side: Side) -> float:
@@ -184,15 +184,9 @@ def _arrows(ways: Sequence[np.ndarray]) -> str:
         return ""
     shafts = "".join(map(line, ways))
     casing = element("path", d=shafts, fill="none", stroke=PAPER, stroke_width=_CASING)
-    tips = element("path", d="".join(map(_tip, ways)), fill=INK, stroke=PAPER, stroke_width=_THIN)
+    heads = "".join(arrow_tip(way[0], way[1], _TIP, 0.42) for way in ways)
+    tips = element("path", d=heads, fill=INK, stroke=PAPER, stroke_width=_THIN)
     return casing + element("path", d=shafts, fill="none", stroke=INK, stroke_width=_OUTLINE) + tips
-
-
-def _tip(way: np.ndarray) -> str:
-    end = way[1]
-    back = (way[0] - end) / np.hypot(*(way[0] - end)) * _TIP
-    side = np.array([-back[1], back[0]]) * 0.42
-    return line(np.array([end, end + back + side, end + back - side])) + "z"
 
 
 def _names(
@@ -214,19 +208,3 @@ def _names(
     found = place_labels(wanted, (0.0, 0.0, *room), lines, [*others, *(was[part] for part in was if part in here)])
     leaders = [leader_svg(place) for place in found if place]
     return "".join([*leaders, *(label_svg(each, place) for each, place in zip(blocks, found, strict=True) if place)])
-
-
-def _document(body: str, name: str, height: float) -> str:
-    paper = element("rect", width=SHEET, height=height, fill=PAPER)
-    words = element("g", body, font_family=FONTS, fill=INK)
-    return (
-        element(
-            "svg",
-            element("title", escaped(name)) + paper + words,
-            xmlns="http://www.w3.org/2000/svg",
-            width=f"{number(_A4_WIDTH)}mm",
-            height=f"{number(_A4_WIDTH * height / SHEET)}mm",
-            viewBox=f"0 0 {number(SHEET)} {number(height)}",
-        )
-        + "\n"
-    )

@@ -21,7 +21,7 @@ from choreo.model.assembly import Assembly, Vector
 from choreo.model.interlock import Bar, Held, Interlock
 from choreo.picture.lettering import cut, escaped, wrapped
 from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET, tints
-from choreo.picture.svg import FONTS, areas, element, number, text
+from choreo.picture.svg import FONTS, areas, element, moved_to, number, text
 
 _CARD, _GAP, _MARGIN = 420.0, 24.0, 48.0
 _COLUMNS = 3
@@ -67,7 +67,7 @@ def interlock_svg(assembly: Assembly, solids: Mapping[str, Solid], interlock: In
         tall = max(height for _, height in cards)
         for column, (drawn, _) in enumerate(cards):
             frame = element("rect", x=0.0, y=0.0, width=_CARD, height=tall, fill="none", stroke=HAIRLINE)
-            body.append(element("g", frame + drawn, transform=_to(column * (_CARD + _GAP), top)))
+            body.append(element("g", frame + drawn, transform=moved_to(column * (_CARD + _GAP), top)))
         top += tall + _GAP
     foot, top = _foot(interlock, labels, sheet, top)
     return _document("".join([*body, foot]), assembly.name, sheet + 2 * _MARGIN, top + 2 * _MARGIN)
@@ -91,7 +91,7 @@ class _Plan:
         middle = (_CARD / 2, _DIAL_TOP + _DIAL + 2 * _STEP)
         flat = [bar for bar in held.bars if bar.arc is not None]
         drawn = [text(16.0, 32.0, cut(self.labels[held.part], _NAME, _CARD - 32), _NAME, font_weight="bold")]
-        drawn.append(element("g", self._picture(held.part) + self._dial(flat), transform=_to(*middle)))
+        drawn.append(element("g", self._picture(held.part) + self._dial(flat), transform=moved_to(*middle)))
         top = middle[1] + _DIAL + 4.7 * _STEP
         lines = [line for words in self._words(held, flat) for line in wrapped(words, _WORD, _CARD - 32)]
         for line in lines:
@@ -236,7 +236,7 @@ def _way(direction: Vector) -> str:
 def _document(body: str, name: str, wide: float, tall: float) -> str:
     title = element("title", escaped(f"{name}: parts that hold each other"))
     paper = element("rect", x=0.0, y=0.0, width=wide, height=tall, fill=PAPER)
-    inside = element("g", body, transform=_to(_MARGIN, _MARGIN))
+    inside = element("g", body, transform=moved_to(_MARGIN, _MARGIN))
     return element(
         "svg",
         title + paper + inside,
@@ -247,7 +247,3 @@ def _document(body: str, name: str, wide: float, tall: float) -> str:
         font_family=FONTS,
         fill=INK,
     )
-
-
-def _to(x: float, y: float) -> str:
-    return f"translate({number(x)} {number(y)})"

@@ -22,7 +22,7 @@ from choreo.model.tracks import PartTrack, ShotTracks
 from choreo.picture.moments import Moment
 from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET, tints
 from choreo.picture.panels import FACE, Seen
-from choreo.picture.svg import areas, element, filled, line, text
+from choreo.picture.svg import areas, arrow_tip, element, filled, line, text
 
 _RIM, _FIGURE = 0.075, 0.66
 """Within a circle: its ring and the clear space in it, and how high figures are, ems."""
@@ -232,16 +232,8 @@ def _ways_svg(ways: Sequence[Floats]) -> str:
     if not ways:
         return ""
     lines = element("path", d="".join(map(line, ways)), fill="none", stroke=QUIET, stroke_width=10.0)
-    tips = element("path", d="".join(map(_tip, ways)), fill=QUIET)
+    tips = element("path", d="".join(arrow_tip(way[-2], way[-1], _HEAD) for way in ways), fill=QUIET)
     return element("g", lines + tips, transform="scale(.1)")
-
-
-def _tip(way: Floats) -> str:
-    end = way[-1]
-    back = way[-2] - end
-    back = back / np.linalg.norm(back) * _HEAD
-    side = np.array([-back[1], back[0]]) * 0.36
-    return line(np.array([end, end + back + side, end + back - side])) + "z"
 
 
 def _labels(

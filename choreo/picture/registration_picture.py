@@ -12,10 +12,10 @@ from shapely.geometry.base import BaseGeometry
 from choreo.geometry.registration import apply, compose, inverse
 from choreo.model.plan import Floats
 from choreo.model.registration import PartRegistration, Registration, Similarity
-from choreo.picture.flow import INNER, MARGIN, SHEET
-from choreo.picture.lettering import BOLD, cut, escaped
-from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET
-from choreo.picture.svg import FONTS, areas, element, line, number, text
+from choreo.picture.flow import INNER, MARGIN
+from choreo.picture.lettering import BOLD, cut
+from choreo.picture.palette import HAIRLINE, INK, QUIET
+from choreo.picture.svg import areas, arrow_tip, element, line, moved_to, number, sheet_document, text
 
 _TITLE, _META, _SMALL = 40.0, 20.0, 16.0
 _HEAD_ROOM, _ROW, _GAP = 100.0, 26.0, 24.0
@@ -52,12 +52,15 @@ def registration_svg(found: Registration, labels: Mapping[str, str], name: str =
     arrows = _arrows(found)
     factor = _factor(arrows, scale)
     head = _head(found, name)
-    picture = element("g", _outlines(found, arrows, bounds, scale, factor), transform=_to(MARGIN, MARGIN + _HEAD_ROOM))
+    picture = element(
+        "g", _outlines(found, arrows, bounds, scale, factor), transform=moved_to(MARGIN, MARGIN + _HEAD_ROOM)
+    )
     top = MARGIN + _HEAD_ROOM + height + _GAP
-    legend = element("g", _legend(factor, with_arrows=bool(arrows)), transform=_to(MARGIN, top + _META))
+    legend = element("g", _legend(factor, with_arrows=bool(arrows)), transform=moved_to(MARGIN, top + _META))
     table, rows = _table(found, labels)
     top += 2 * _GAP + _META
-    return _document(head + picture + legend + element("g", table, transform=_to(MARGIN, top)), name, top + rows)
+    body = head + picture + legend + element("g", table, transform=moved_to(MARGIN, top))
+    return sheet_document(body, f"{name}: stack on hero still", top + rows, _A4_WIDTH)
 
 
 def _bounds(shapes: Sequence[BaseGeometry]) -> tuple[float, float, float, float]:
@@ -130,7 +133,7 @@ def _outlines(
         for one, two in zip(start, end, strict=True):
             if float(np.hypot(*(two - one))) >= 1.0:
                 shafts.append(line(np.array([one, two])))
-                tips.append(_tip(one, two))
+                tips.append(arrow_tip(one, two, min(_TIP, float(np.hypot(*(two - one))))))
     if shafts:
         drawn.append(element("path", d="".join(shafts), fill="none", stroke=QUIET, stroke_width=12.0))
         drawn.append(element("path", d="".join(tips), fill=QUIET))
@@ -157,12 +160,6 @@ def _hatched(pieces: Sequence[BaseGeometry], lean: float) -> str:
         out += [line(shapely.get_coordinates(one)) for one in flat if one.geom_type == "LineString" and one.length > 0]
         out += areas([piece], 1.0)
     return "".join(out)
-
-
-def _tip(start: Floats, end: Floats) -> str:
-    back = (start - end) / np.hypot(*(start - end)) * min(_TIP, float(np.hypot(*(start - end))))
-    side = np.array([-back[1], back[0]]) * 0.36
-    return line(np.array([end, end + back + side, end + back - side])) + "z"
 
 
 def _head(found: Registration, name: str) -> str:
@@ -192,7 +189,7 @@ def _legend(factor: float, *, with_arrows: bool) -> str:
         (element("path", d=_hatched([square], -1.0), stroke=INK, stroke_width=9.0, fill="none"), "stack is missing"),
     ]
     if with_arrows:
-        tip = _tip(np.array([0.0, 9.0]), np.array([34.0, 9.0]))
+        tip = arrow_tip(np.array([0.0, 9.0]), np.array([34.0, 9.0]), _TIP)
         shaft = element("path", d="M0 90l340 0", stroke=QUIET, stroke_width=12.0, fill="none")
         words = f"way to where the point belongs, drawn {factor:g} times as long"
         items.append((shaft + element("path", d=tip, fill=QUIET), words))
@@ -233,23 +230,3 @@ def _cells(part: PartRegistration, label: str) -> tuple[str, ...]:
 
 def _px(value: float) -> str:
     return f"{value:.2f} px" if math.isfinite(value) else "unknown"
-
-
-def _to(x: float, y: float) -> str:
-    return f"translate({number(x)} {number(y)})"
-
-
-def _document(body: str, name: str, height: float) -> str:
-    paper = element("rect", width=SHEET, height=height, fill=PAPER)
-    words = element("g", body, font_family=FONTS, fill=INK)
-    return (
-        element(
-            "svg",
-            element("title", escaped(f"{name}: stack on hero still")) + paper + words,
-            xmlns="http://www.w3.org/2000/svg",
-            width=f"{number(_A4_WIDTH)}mm",
-            height=f"{number(_A4_WIDTH * height / SHEET)}mm",
-            viewBox=f"0 0 {number(SHEET)} {number(height)}",
-        )
-        + "\n"
-    )

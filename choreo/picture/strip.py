@@ -17,16 +17,16 @@ from choreo.model.tracks import ShotTracks, Tracks
 from choreo.motion.timecode import timecode
 from choreo.picture.flow import INNER, MARGIN, SHEET, flow, grid_of
 from choreo.picture.legend import legend_items
-from choreo.picture.lettering import BOLD, cut, escaped, wrapped
+from choreo.picture.lettering import BOLD, cut, wrapped
 from choreo.picture.moments import moments
-from choreo.picture.palette import HAIRLINE, INK, PAPER, QUIET
+from choreo.picture.palette import HAIRLINE, INK, QUIET
 from choreo.picture.panel_svg import Panel, Sheet, panel_svg, sheet_of
 from choreo.picture.panels import pictures
-from choreo.picture.svg import FONTS, element, number, text
+from choreo.picture.svg import element, moved_to, sheet_document, text
 
 _TITLE, _META, _SHOT, _CAPTION, _SMALL = 40.0, 20.0, 26.0, 18.5, 16.0
 _HEAD_ROOM, _SHOT_ROOM, _SHOT_GAP = 100.0, 48.0, 16.0
-_NOTE_STEP = 22.0
+_TITLE_STEP, _NOTE_STEP = 48.0, 22.0
 _A4 = (297.0, 210.0)
 """mm, ISO 216."""
 _SHORT_DIGEST = 8
@@ -62,14 +62,18 @@ def strip_svg(
 
     """
     film = _Film(assembly, solids, tracks, report, margins_px)
-    body, top = [film.head()], MARGIN + _HEAD_ROOM
+    head, lower = film.head()
+    body, top = [head], MARGIN + _HEAD_ROOM + lower
     for shot, about in zip(tracks.shots, report.shots, strict=True):
         drawn, height = film.shot(shot, about)
-        body.append(element("g", drawn, transform=_to(MARGIN, top)))
+        body.append(element("g", drawn, transform=moved_to(MARGIN, top)))
         top += height + _SHOT_GAP
     foot, height = film.foot()
-    body.append(element("g", foot, transform=_to(MARGIN, top)))
-    return _document("".join(body), assembly.name, top + height + MARGIN * 0.5)
+    body.append(element("g", foot, transform=moved_to(MARGIN, top)))
+    whole = top + height + MARGIN * 0.5
+    # One sheet of A4 landscape where all of it fits on one without turning small; else as many as it takes.
+    wide = min(_A4[0], _A4[1] * SHEET / whole) if whole <= SHEET else _A4[0]
+    return sheet_document("".join(body), f"{assembly.name}: storyboard strip", whole, wide)
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,8 +90,8 @@ class _Film:
     def rate(self) -> FrameRate:
         return FrameRate(*self.tracks.frame_rate)
 
-    def head(self) -> str:
-        """Name of the product, and what the film is technically."""
+    def head(self) -> tuple[str, float]:
+        """Name of the product, and what the film is technically; and how much lower a long name pushes the rest."""
         frames = sum(shot.frames for shot in self.tracks.shots)
         width_px, height_px = self.tracks.resolution
         facts = (
@@ -96,10 +100,13 @@ class _Film:
             f"{_count(frames, 'frame')}, {timecode(frames, self.rate)}",
             _count(len(self.assembly.parts), "part"),
         )
-        title = cut(self.assembly.name, _TITLE * BOLD, INNER)
-        return text(MARGIN, MARGIN + 34, title, _TITLE, font_weight="bold") + text(
-            MARGIN, MARGIN + 72, " · ".join(facts), _META, fill=QUIET
+        titles = wrapped(self.assembly.name, _TITLE * BOLD, INNER)
+        lower = (len(titles) - 1) * _TITLE_STEP
+        drawn = "".join(
+            text(MARGIN, MARGIN + 34 + row * _TITLE_STEP, words, _TITLE, font_weight="bold")
+            for row, words in enumerate(titles)
         )
+        return drawn + text(MARGIN, MARGIN + 72 + lower, " · ".join(facts), _META, fill=QUIET), lower
 
     def shot(self, shot: ShotTracks, about: ShotReport) -> tuple[str, float]:
         """Return one shot with its top-left corner at the origin, and its height."""
@@ -115,7 +122,7 @@ class _Film:
         drawn = [_shot_head(shot, self.rate)]
         for moment, picture, cell in zip(moving, seen, cells, strict=True):
             panel = Panel(shot, moment, picture, cell.width)
-            place = _to(cell.x, _SHOT_ROOM + cell.y)
+            place = moved_to(cell.x, _SHOT_ROOM + cell.y)
             drawn.append(element("g", self._panel(panel, sheet, about), transform=place, class_="panel"))
         return "".join(drawn), _SHOT_ROOM + height
 
@@ -157,7 +164,7 @@ class _Film:
         ]
         top = (len(notes) + len(quiet)) * _NOTE_STEP + 12
         drawn.append(element("line", x1=0.0, y1=top, x2=INNER, y2=top, stroke=HAIRLINE, stroke_width=1.0))
-        drawn.append(element("g", self._legend(), transform=_to(0.0, top + 28)))
+        drawn.append(element("g", self._legend(), transform=moved_to(0.0, top + 28)))
         return "".join(drawn), top + 34
 
     def _legend(self) -> str:
@@ -199,25 +206,3 @@ def _rate(rate: FrameRate) -> str:
 
 def _count(number_of: int, noun: str) -> str:
     return f"{number_of} {noun}" if number_of == 1 else f"{number_of} {noun}s"
-
-
-def _to(x: float, y: float) -> str:
-    return f"translate({number(x)} {number(y)})"
-
-
-def _document(body: str, name: str, height: float) -> str:
-    # One sheet of A4 landscape where all of it fits on one without turning small; else as many as it takes.
-    wide = min(_A4[0], _A4[1] * SHEET / height) if height <= SHEET else _A4[0]
-    paper = element("rect", width=SHEET, height=height, fill=PAPER)
-    words = element("g", body, font_family=FONTS, fill=INK)
-    return (
-        element(
-            "svg",
-            element("title", escaped(f"{name}: storyboard strip")) + paper + words,
-            xmlns="http://www.w3.org/2000/svg",
-            width=f"{number(wide)}mm",
-            height=f"{number(wide * height / SHEET)}mm",
-            viewBox=f"0 0 {number(SHEET)} {number(height)}",
-        )
-        + "\n"
-    )

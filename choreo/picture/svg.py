@@ -9,8 +9,10 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from choreo.geometry.sheet import SHEET
 from choreo.model.plan import Floats
 from choreo.picture.lettering import escaped
+from choreo.picture.palette import INK, PAPER
 
 Ints = NDArray[np.int64]
 FINE = 0.12
@@ -41,6 +43,36 @@ def filled(data: str, **attributes: str | float) -> str:
 def text(x: float, y: float, words: str, size: float, **attributes: str | float) -> str:
     """Return a line of text; the words may hold anything."""
     return element("text", escaped(words), x=x, y=y, font_size=size, **attributes)
+
+
+def moved_to(x: float, y: float) -> str:
+    """Return the transform that moves a group."""
+    return f"translate({number(x)} {number(y)})"
+
+
+def sheet_document(body: str, title: str, height: float, wide_mm: float) -> str:
+    """Return a standalone SVG of a sheet `SHEET` units wide and `height` high, printed so many mm wide."""
+    paper = element("rect", width=SHEET, height=height, fill=PAPER)
+    words = element("g", body, font_family=FONTS, fill=INK)
+    drawn = element(
+        "svg",
+        element("title", escaped(title)) + paper + words,
+        xmlns="http://www.w3.org/2000/svg",
+        width=f"{number(wide_mm)}mm",
+        height=f"{number(wide_mm * height / SHEET)}mm",
+        viewBox=f"0 0 {number(SHEET)} {number(height)}",
+    )
+    return drawn + "\n"
+
+
+def arrow_tip(start: Floats, end: Floats, length: float, lean: float = 0.36) -> str:
+    """Return the path data of the tip of an arrow from `start` to `end`, `lean` of its length to either side.
+
+    In tenths, as `line` has it.
+    """
+    back = (start - end) / np.hypot(*(start - end)) * length
+    side = np.array([-back[1], back[0]]) * lean
+    return line(np.array([end, end + back + side, end + back - side])) + "z"
 
 
 def line(points: Floats) -> str:

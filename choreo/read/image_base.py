@@ -28,6 +28,10 @@ class Decoded:
     alpha: Pixels | None
     premultiplied: bool
     colour: Callable[[], Pixels]
+    profile: str = ""
+    """The name of the colour profile it carries."""
+    unmarked: bool = False
+    """Whether there is a further channel of which the file does not say that it is alpha."""
 
 
 def check_size(width: int, height: int) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from choreo.read.image_base import Decoded, Pixels, check_size, damaged, several, wrong_mode
+from choreo.read.image_profile import primaries_name
 from choreo.read.refused import Refused
 
 Window = tuple[int, int, int, int]
@@ -26,7 +27,7 @@ def decode(data: bytes) -> Decoded:
     transparent, as the format's own documentation has it.
 
     """
-    shown, stored = _check(data)
+    shown, stored, profile = _check(data)
     channels = {name: channel.pixels for name, channel in _open(data, header_only=False).channels().items()}
     for name, pixels in channels.items():
         if pixels is None or pixels.shape != (stored[3] - stored[1] + 1, stored[2] - stored[0] + 1):
@@ -51,11 +52,11 @@ def decode(data: bytes) -> Decoded:
             f"This picture has no channel A; its channels are {', '.join(sorted(channels)[:8]) or 'none'}.",
             "Save the layer that is meant as the file's own R, G, B and A.",
         )
-    return Decoded(alpha, premultiplied=True, colour=colour)
+    return Decoded(alpha, premultiplied=True, colour=colour, profile=profile)
 
 
-def _check(data: bytes) -> tuple[Window, Window]:
-    """Refuse by the header, before a pixel is decoded; return display window and data window."""
+def _check(data: bytes) -> tuple[Window, Window, str]:
+    """Refuse by the header, before a pixel is decoded; return display and data window, and unusual primaries."""
     file = _open(data, header_only=True)
     if len(file.parts) != 1:
         raise several()
@@ -68,7 +69,7 @@ def _check(data: bytes) -> tuple[Window, Window]:
     for channel in header["channels"]:
         if channel.name in ("R", "G", "B", "Y", "A") and (channel.xSampling, channel.ySampling) != (1, 1):
             raise wrong_mode("channels of several resolutions")
-    return shown, stored
+    return shown, stored, primaries_name([float(place) for place in header.get("chromaticities", ())])
 
 
 def _open(data: bytes, *, header_only: bool) -> Any:

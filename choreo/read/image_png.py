@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import struct
+import zlib
 from collections.abc import Iterator
 
 from choreo.read.image_base import Decoded, check_size, damaged, several, spread, wrong_mode
+from choreo.read.image_profile import MOST_PROFILE_BYTES, profile_name
 
 _GREY, _RGB, _PALETTE, _GREY_ALPHA, _RGBA = 0, 2, 3, 4, 6
 
@@ -15,7 +17,7 @@ def decode(data: bytes) -> Decoded:
     import imagecodecs  # noqa: PLC0415
 
     chunks = _chunks(data)
-    kind, header = next(chunks, (b"", b""))
+    kind, header, profile = *next(chunks, (b"", b"")), ""
     if kind != b"IHDR" or len(header) != 13:
         raise damaged("its header is missing")
     width, height, bits, colour_type = struct.unpack(">IIBB", header[:10])
@@ -26,14 +28,16 @@ def decode(data: bytes) -> Decoded:
         raise damaged(f"colour type {colour_type} with {bits} bit is none")
     if bits < 8:
         raise wrong_mode(f"{bits} bit grey")
-    for kind, _ in chunks:
+    for kind, content in chunks:
+        if kind == b"iCCP":
+            profile = _profile(content)
         if kind == b"acTL":
             raise several()
         if kind == b"tRNS":
             # A single colour that counts as transparent is no matte; decoders would make one of it.
             raise wrong_mode("one colour that counts as transparent")
     try:
-        pixels = imagecodecs.png_decode(data)
+        pixels = imagecodecs.png_decode(_bare(data))
     except MemoryError:
         raise
     except Exception as error:  # a decoder may raise anything on hostile bytes
@@ -42,8 +46,8 @@ def decode(data: bytes) -> Decoded:
         raise damaged("its size is not the one in its header")
     pixels = pixels.reshape(height, width, -1)
     if colour_type in (_GREY_ALPHA, _RGBA):
-        return Decoded(pixels[..., -1], premultiplied=False, colour=lambda: spread(pixels[..., :-1]))
-    return Decoded(None, premultiplied=False, colour=lambda: spread(pixels))
+        return Decoded(pixels[..., -1], premultiplied=False, colour=lambda: spread(pixels[..., :-1]), profile=profile)
+    return Decoded(None, premultiplied=False, colour=lambda: spread(pixels), profile=profile)
 
 
 def _chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
@@ -58,3 +62,30 @@ def _chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
         yield kind, data[at + 8 : at + 8 + length]
         at += 12 + length
     raise damaged("it ends before its pixels begin")
+
+
+def _bare(data: bytes) -> bytes:
+    """Return the file with its header and from its pixels on.
+
+    What stands between can change none of them, but the decoder's library speaks to the terminal about it.
+    """
+    at, head = 8, b""
+    while at + 8 <= len(data):
+        length, kind = struct.unpack(">I4s", data[at : at + 8])
+        if kind == b"IDAT":
+            return data[:8] + head + data[at:]
+        if kind == b"IHDR":
+            head = data[at : at + 12 + length]
+        at += 12 + length
+    return data
+
+
+def _profile(content: bytes) -> str:
+    """Return what an ICC profile says it is for; the chunk's own name where that cannot be read."""
+    name, _, packed = content.partition(b"\0")
+    try:
+        # A name is near the beginning; what a hostile chunk might unpack to is never asked for.
+        found = profile_name(zlib.decompressobj().decompress(packed[1:], MOST_PROFILE_BYTES))
+    except zlib.error:
+        found = ""
+    return found or name.decode("latin-1")

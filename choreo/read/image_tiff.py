@@ -4,14 +4,29 @@ from __future__ import annotations
 
 import io
 import logging
+from collections.abc import Callable
 from typing import Any
 
+import numpy as np
+
 from choreo.read.image_base import Decoded, Pixels, check_size, damaged, several, spread, wrong_mode
+from choreo.read.image_profile import profile_name
 from choreo.read.refused import Refused
 
 _BLACK_IS_ZERO, _RGB = 1, 2
 _MODES = {0: "grey with white as zero", 3: "colours of a palette", 4: "a transparency mask", 5: "CMYK", 6: "YCbCr"}
 _ASSOCIATED, _UNASSOCIATED = 1, 2
+_ORIENTATION = 274
+_UPRIGHT: dict[int, Callable[[Pixels], Pixels]] = {
+    2: lambda pixels: pixels[:, ::-1],
+    3: lambda pixels: pixels[::-1, ::-1],
+    4: lambda pixels: pixels[::-1],
+    5: lambda pixels: pixels.swapaxes(0, 1),
+    6: lambda pixels: pixels[::-1].swapaxes(0, 1),
+    7: lambda pixels: pixels[::-1, ::-1].swapaxes(0, 1),
+    8: lambda pixels: pixels[:, ::-1].swapaxes(0, 1),
+}
+"""By the tag Orientation (TIFF 6.0, page 36): how the rows as stored become the picture that viewers show."""
 _DEPTHS = ("uint8", "uint16", "float16", "float32")
 
 
@@ -31,12 +46,14 @@ def decode(data: bytes) -> Decoded:
             extra = tuple(int(sample) for sample in page.extrasamples)
             planes = page.planarconfig == 2 and pixels.ndim == 3
             size = (page.imagelength, page.imagewidth)
+            upright = _UPRIGHT.get(_number(page, _ORIENTATION))
+            profile = profile_name(bytes(page.iccprofile or b""))
     except (Refused, MemoryError):
         raise
     except Exception as error:  # a decoder may raise anything on hostile bytes
         raise damaged(str(error)) from error
     pixels = pixels.transpose(1, 2, 0) if planes else pixels.reshape(*size, -1)
-    return _parted(pixels, extra)
+    return _parted(pixels if upright is None else upright(pixels), extra, profile)
 
 
 def _check(page: Any, file: Any) -> None:
@@ -59,7 +76,7 @@ def _check(page: Any, file: Any) -> None:
         raise several()
 
 
-def _parted(pixels: Pixels, extra: tuple[int, ...]) -> Decoded:
+def _parted(pixels: Pixels, extra: tuple[int, ...], profile: str) -> Decoded:
     """Return colour and alpha apart; a further channel of no stated meaning is no alpha."""
     colours = pixels.shape[2] - len(extra)
     if colours not in (1, 3):
@@ -67,6 +84,14 @@ def _parted(pixels: Pixels, extra: tuple[int, ...]) -> Decoded:
     kinds = [(index, kind) for index, kind in enumerate(extra) if kind in (_ASSOCIATED, _UNASSOCIATED)]
     colour = pixels[..., :colours]
     if not kinds:
-        return Decoded(None, premultiplied=False, colour=lambda: spread(colour))
+        return Decoded(None, premultiplied=False, colour=lambda: spread(colour), profile=profile, unmarked=bool(extra))
     index, kind = kinds[0]
-    return Decoded(pixels[..., colours + index], kind == _ASSOCIATED, lambda: spread(colour))
+    alpha = pixels[..., colours + index]
+    if alpha.dtype.kind == "f" and not np.isfinite(alpha).all():
+        raise damaged("its alpha holds values that are not finite")
+    return Decoded(alpha, kind == _ASSOCIATED, lambda: spread(colour), profile)
+
+
+def _number(page: Any, code: int) -> int:
+    tag = page.tags.get(code)
+    return int(tag.value) if tag is not None else 0

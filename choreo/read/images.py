@@ -36,6 +36,8 @@ class Image:
     digest: str
     """``sha256:`` and the hexadecimal digest of the file's bytes."""
     _colour: Callable[[], Pixels]
+    profile: str = ""
+    """The name of the colour profile it carries; colours are taken to be sRGB (OpenEXR: linear) whatever it is."""
 
     @property
     def size(self) -> tuple[int, int]:
@@ -49,8 +51,12 @@ class Image:
 
     @cached_property
     def colour(self) -> Pixels:
-        """(height, width, 3) red, green and blue as stored, a grey picture's value three times."""
-        return self._colour()
+        """(height, width, 3) red, green and blue as stored, a grey picture's value three times; numbers all."""
+        colour = self._colour()
+        if colour.dtype.kind == "f" and not np.isfinite(colour).all():
+            # A render's stray pixels; left in, one of them would spread over all that is filtered with it.
+            return np.asarray(np.nan_to_num(colour, nan=0.0, posinf=1.0, neginf=0.0))
+        return colour
 
 
 def read_image(path: Path, name: str | None = None, *, alpha: bool = True) -> Image:
@@ -84,10 +90,13 @@ def read_image(path: Path, name: str | None = None, *, alpha: bool = True) -> Im
         large = Refused("image-too-large", "This picture does not fit into memory.", "Save it smaller.")
         raise _error(large, called) from error
     if found is None:
-        none = Refused("no-alpha", "This picture has no alpha channel.", SAVE, "The matte is what is read.")
+        what = "This picture has no alpha channel."
+        if decoded.unmarked:
+            what = "This picture has a further channel, of which it does not say that it is alpha."
+        none = Refused("no-alpha", what, SAVE, "The matte is what is read.")
         raise _error(none, called)
     digest = "sha256:" + hashlib.sha256(data).hexdigest()
-    return Image(found, kind, decoded.premultiplied, digest, decoded.colour)
+    return Image(found, kind, decoded.premultiplied, digest, decoded.colour, decoded.profile)
 
 
 def _error(refused: Refused, called: str) -> ChoreoError:

@@ -13,7 +13,9 @@ from choreo.geometry.registration import from_hero_view
 from choreo.geometry.trace import full_scale, trace_alpha
 from choreo.model.assembly import Assembly
 from choreo.model.registration import Photograph, Photographs, Pixels
+from choreo.read.image_profile import profile_notes
 from choreo.read.images import Image, read_image
+from choreo.read.matte_outline import matte_level
 from choreo.read.notes import clipped, printable
 from choreo.read.paths import exists
 from choreo.read.screen_key import key_screen
@@ -80,7 +82,7 @@ def read_plate(folder: Path, name: str, screen: str = "") -> Photograph:
     if screen:
         unit: Pixels = np.asarray(image.colour.astype(np.float64) / full_scale(image.colour))
         alpha = key_screen(unit, screen)
-    return Photograph(tuple(trace_alpha(alpha, 0.5, _FINE_PX).polygons), colour, alpha)
+    return Photograph(tuple(trace_alpha(alpha, matte_level(alpha), _FINE_PX).polygons), colour, alpha)
 
 
 def read_hero(folder: Path, name: str) -> tuple[Photograph, tuple[int, int]]:
@@ -94,7 +96,7 @@ def read_hero(folder: Path, name: str) -> tuple[Photograph, tuple[int, int]]:
     """
     image = read_image(folder / name, name, alpha=False)
     opaque = float(image.alpha.min()) >= 0.5 * full_scale(image.alpha)
-    outline = () if opaque else tuple(trace_alpha(image.alpha, 0.5, _FINE_PX).polygons)
+    outline = () if opaque else tuple(trace_alpha(image.alpha, matte_level(image.alpha), _FINE_PX).polygons)
     if not opaque and not outline:
         raise wrong_input(replace(_empty(name), severity="error"))
     return Photograph(outline, load=cache(lambda: straight_codes(image))), image.size
@@ -112,18 +114,19 @@ def _photograph(
         image = read_image(folder / name, name, alpha=not hero)
         if hero and float(image.alpha.min()) >= 0.5 * full_scale(image.alpha):
             return None, [_no_matte(name)]
-        outline = trace_alpha(image.alpha, 0.5, _FINE_PX).polygons
+        outline = trace_alpha(image.alpha, matte_level(image.alpha), _FINE_PX).polygons
     except ChoreoError as error:
         return None, [replace(one, file=one.file or clipped(name), severity="warning") for one in error.findings]
     if not outline:
         return None if hero else Photograph((), load=load), [_empty(name)]
+    odd = profile_notes(image.profile, clipped(name))
     if hero:  # asked for by every part that is measured by its picture; a plate once
-        return Photograph(tuple(outline), load=cache(lambda: straight_codes(image))), []
+        return Photograph(tuple(outline), load=cache(lambda: straight_codes(image))), odd
     kept = _Cut.of(image)
     if room is not None and kept.bytes <= room[0]:
         room[0] -= kept.bytes
-        return Photograph(tuple(outline), load=kept.whole), []
-    return Photograph(tuple(outline), load=load), []
+        return Photograph(tuple(outline), load=kept.whole), odd
+    return Photograph(tuple(outline), load=load), odd
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,19 +16,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from choreo.errors import ChoreoError, Finding, wrong_input
-from choreo.geometry.trace import full_scale, trace_alpha
+from choreo.geometry.trace import full_scale
 from choreo.model.new_plates import FoundPlate
+from choreo.read.image_profile import profile_notes
 from choreo.read.images import Image, read_image
+from choreo.read.matte_outline import matte_notes, trace_matte
 from choreo.read.notes import clipped, printable
 from choreo.read.paths import path_trouble, stays_inside
 from choreo.read.screen_key import key_screen
+from choreo.read.sequence_runs import runs_in_words
 
 SUFFIXES = (".png", ".tif", ".tiff", ".exr")
+_OTHER_KINDS = (
+    ".arw", ".bmp", ".cr2", ".cr3", ".dng", ".dpx", ".gif", ".heic", ".jpeg", ".jpg", ".nef", ".psb", ".psd", ".raf",
+    ".tga", ".webp",
+)  # fmt: skip
+"""Pictures that are not read as plates; whoever puts them beside plates should be told."""
+_TWIN = "._"
+"""How names begin that one operating system gives to notes of its own beside each file (AppleDouble, RFC 1740)."""
 MOST_PLATES = 200
 _SEQUENCE = re.compile(r"^(?P<name>.*?)[._-]?(?P<number>\d{3,})$")
 _SORTS = re.compile(r"^\d+[ ._-]+(?=\D)")
 _SPLIT = re.compile(r"[^A-Za-z0-9]+")
 _LONGEST_ID = 64
+_LISTED = 4
+_LONGEST_SEQUENCE = 100_000
 _DARKEST = 0.02
 """A part whose mean is darker than this, linear, is drawn this light: black shows no shading."""
 
@@ -39,6 +51,7 @@ class _Entry:
     file: str
     first: str
     frames: tuple[int, int] | None
+    numbers: tuple[int, ...] = ()
 
 
 def read_plate_folder(
@@ -77,6 +90,7 @@ def read_plate_folder(
         notes.extend(said)
     if broken:
         raise wrong_input(*broken)
+    notes.extend(_unread(folder, apart_from))
     return tuple(plates), tuple(notes)
 
 
@@ -130,13 +144,17 @@ def _entries(folder: Path, apart_from: str | None) -> list[_Entry]:
 
 
 def _pictures(folder: Path) -> list[str]:
+    return [name for name in _files(folder) if name.lower().endswith(SUFFIXES)]
+
+
+def _files(folder: Path) -> list[str]:
     try:
         names = sorted(path.name for path in folder.iterdir())
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "the path cannot be used"
         what = f"The folder of plates cannot be read: {reason}."
         raise wrong_input(_finding("no-such-folder", what, folder, "Give the folder that holds the plates.")) from error
-    return [name for name in names if name.lower().endswith(SUFFIXES)]
+    return [name for name in names if not name.startswith(_TWIN)]
 
 
 def _left_out(name: str) -> Finding:
@@ -146,6 +164,32 @@ def _left_out(name: str) -> Finding:
         remedy=f'To place plates by it, say so: --hero "{clipped(name)}". If it is a part, call it otherwise.',
         severity="warning",
     )
+
+
+def _unread(folder: Path, apart_from: str | None) -> list[Finding]:
+    """One warning for all pictures of kinds that are no plates."""
+    names = [name for name in _files(folder) if name.lower().endswith(_OTHER_KINDS) and name != apart_from]
+    if not names:
+        return []
+    more = f" and {len(names) - _LISTED} more" if len(names) > _LISTED else ""
+    listed = ", ".join(clipped(printable(name)) for name in names[:_LISTED])
+    what = f"Left out, as plates are PNG, TIFF or OpenEXR: {listed}{more}."
+    remedy = "If it is a part, key it and save it as one of these, with its alpha channel."
+    return [Finding("not-a-plate", what, remedy=remedy, severity="warning")]
+
+
+def _gaps(entry: _Entry) -> list[Finding]:
+    """A warning where numbers of a sequence are not there."""
+    if entry.frames is None:
+        return []
+    first, last = entry.frames
+    absent = sorted(set(range(first, last + 1)) - set(entry.numbers)) if last - first < _LONGEST_SEQUENCE else []
+    if not absent:
+        return []
+    what = f"{clipped(entry.file)}: of the numbers {first} to {last}, {runs_in_words(absent)} "
+    what += f"{'is' if len(absent) == 1 else 'are'} not there."
+    remedy = "Add them, or give frames in assembly.json that leave them out."
+    return [Finding("sequence-gaps", what, remedy=remedy, severity="warning")]
 
 
 def _grouped(names: Sequence[str]) -> list[_Entry]:
@@ -162,7 +206,7 @@ def _grouped(names: Sequence[str]) -> list[_Entry]:
     for (start, suffix, width), run in whole.items():
         numbers = sorted(int(name[len(start) : len(start) + width]) for name in run)
         file = f"{start}{'#' * width}.{suffix}"
-        entries.append(_Entry(start.rstrip("._-"), file, run[0], (numbers[0], numbers[-1])))
+        entries.append(_Entry(start.rstrip("._-"), file, run[0], (numbers[0], numbers[-1]), tuple(numbers)))
     return sorted(entries, key=lambda entry: entry.first)
 
 
@@ -171,7 +215,7 @@ def _read_plate(
 ) -> tuple[FoundPlate, list[Finding]]:
     image = read_image(folder / entry.first, entry.first, alpha=not screen)
     alpha, keyed = _matte(image, screen)
-    traced = trace_alpha(alpha, 0.5, simplify_px)
+    traced = trace_matte(alpha, simplify_px)
     if not traced.polygons:
         raise wrong_input(
             Finding(
@@ -182,13 +226,8 @@ def _read_plate(
             )
         )
     part_id, label = _named(entry.name, taken)
-    notes = []
-    if traced.dropped_specks or traced.dropped_pinholes:
-        what = (
-            f"{clipped(entry.first)}: left out of the outline: {traced.dropped_specks} specks and "
-            f"{traced.dropped_pinholes} pinholes."
-        )
-        notes.append(Finding("matte-dust", what, remedy="Nothing, unless one of them matters.", severity="warning"))
+    notes = [*matte_notes(traced, clipped(entry.first), part_id), *_gaps(entry)]
+    notes += [*profile_notes(image.profile, clipped(entry.first)), *_twice(entry.first, part_id, taken)]
     if float(alpha.min()) >= 0.5 * full_scale(alpha):
         what = f"{clipped(entry.first)}: this matte is opaque everywhere; its outline is the border of the picture."
         remedy = "Key it first, or plan with --screen green (or blue) where it stands before a screen."
@@ -198,6 +237,20 @@ def _read_plate(
         part_id, label, entry.file, entry.frames, entry.first, image.size, traced.polygons, colour, keyed
     )
     return plate, notes
+
+
+def _twice(name: str, part_id: str, taken: Sequence[str]) -> list[Finding]:
+    """A warning where another picture has the name already: one part in two files lies on itself."""
+    base = part_id.rpartition("_")[0]
+    if (
+        not base
+        or base.casefold() not in {one.casefold() for one in taken}
+        or _named(PurePosixPath(name).stem, ())[0] == part_id
+    ):
+        return []
+    what = f"{clipped(name)} is another picture called {base}; it becomes the part {part_id}."
+    remedy = "If both show one part, leave one file, and take the two project files away to start anew."
+    return [Finding("name-taken", what, remedy=remedy, severity="warning")]
 
 
 def _matte(image: Image, screen: str) -> tuple[NDArray[np.generic], str]:

@@ -12,7 +12,11 @@ from choreo.read.names import note_unknown
 from choreo.read.notes import Notes, clipped
 from choreo.read.paths import check_path, exists, is_sequence, numbered
 from choreo.read.place import Place
+from choreo.read.sequence_runs import runs_in_words
 from choreo.read.values import note_rate, note_zero, unit
+
+_LONGEST_SEQUENCE = 100_000
+"""Files that are looked for; no turntable has so many."""
 
 
 def check_plates(notes: Notes, plates: Sequence[Any], ids: tuple[str, ...] | None, folder: Path) -> None:
@@ -86,15 +90,29 @@ def _check_sequence(notes: Notes, place: Place, plate: dict[str, Any]) -> None:
 
 
 def _check_file(notes: Notes, folder: Path, place: Place, text: str, frames: Sequence[float] | None) -> None:
-    for name in [text] if frames is None else [numbered(text, int(frame)) for frame in frames]:
-        path = check_path(notes, place, name, folder)
-        if path is None:
-            return
-        if not exists(path):
-            what = f"The picture {clipped(name)} is not there."
-            why = "Tracks and masks do not need it; pictures do."
-            notes.warn("missing-plate", place, what, why, "Add the file before you make pictures.")
-            return
+    names = [text] if frames is None else [numbered(text, int(frame)) for frame in frames]
+    if any(check_path(notes, place, name, folder) is None for name in names):
+        return
+    if frames is None or not is_sequence(text):
+        absent = [name for name in names if not exists(folder / name)]
+        what = f"The picture {clipped(absent[0])} is not there." if absent else ""
+    else:
+        what = _absent(folder, text, int(frames[0]), int(frames[1]))
+    if what:
+        why = "Tracks and masks do not need it; pictures do."
+        notes.warn("missing-plate", place, what, why, "Add the file before you make pictures.")
+
+
+def _absent(folder: Path, text: str, first: int, last: int) -> str:
+    """Return which photographs of a sequence are not there, in words; nothing if all are."""
+    asked = range(first, min(last, first + _LONGEST_SEQUENCE) + 1)
+    absent = [number for number in asked if not exists(folder / numbered(text, number))]
+    if not absent:
+        return ""
+    if len(absent) == len(asked):
+        return f"The picture {clipped(numbered(text, first))} is not there, nor is any other of its sequence."
+    be = "is" if len(absent) == 1 else "are"
+    return f"Of the sequence {clipped(text)}, {first} to {last}, {runs_in_words(absent)} {be} not there."
 
 
 def build_plate(plate: Mapping[str, Any]) -> Plate:

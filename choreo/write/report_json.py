@@ -9,7 +9,7 @@ from typing import Any
 from choreo.model.choreography import FrameRate
 from choreo.model.plan import RemovalStep
 from choreo.model.plate_use import PlateUse
-from choreo.model.report import MoveReport, PartReport, Report, ShotReport, StillOver
+from choreo.model.report import Middle, MoveReport, PartReport, Report, ShotReport, StillOver
 from choreo.motion.timecode import timecode
 from choreo.write.json_text import readable
 from choreo.write.numbers import plain_number
@@ -93,7 +93,15 @@ def _shot(shot: ShotReport) -> dict[str, Any]:
         "crossings": shot.crossings,
         "plates": [_plate(use) for use in shot.plates],
         "still": _still(shot.still),
+        "middle": _middle(shot.middle),
     }
+
+
+def _middle(middle: Middle | None) -> dict[str, Any] | None:
+    if middle is None:
+        return None
+    off = _vector((middle.right_px, middle.down_px))
+    return {"point": _vector(middle.point), "off_px": off, "frame": middle.frame}
 
 
 def _plate(use: PlateUse) -> dict[str, Any]:
@@ -160,6 +168,7 @@ def _shot_words(shot: ShotReport, rate: tuple[int, int] | None) -> list[str]:
     lines = [f"{shot.name}: {_count(shot.frames, 'frame')}{length}, {_moved(shot)}"]
     if shot.least_gap_px is not None:
         lines.append(f"  At rest the tightest gap is {_short(shot.least_gap_px)} px{_crossed(shot)}.")
+    lines += _off_middle(shot.middle)
     lines.append(f"  The layer order {_changes(shot.order_changes)}; {_holdouts(shot)}.")
     fastest = next((part for part in shot.parts if part.id == shot.fastest_part), None)
     if fastest is not None and fastest.fastest_frame is not None:
@@ -186,6 +195,17 @@ def _taken_over(shot: ShotReport) -> list[str]:
         each = ", ".join(f"{_names(who)} to frame {at}" for at, who in shot.kept)
         lines.append(f"  The still stays over everything to frame {whole.last}; over {each}.")
     return lines
+
+
+def _off_middle(middle: Middle | None) -> list[str]:
+    """Where the assembled product stands, if it is off the middle and nobody asked for it."""
+    if middle is None or middle.wished or not middle.wide:
+        return []
+    x, y, z = (f"{round(value, 1) + 0.0:g}" for value in middle.point)
+    return [
+        f"  Assembled, the product stands {middle.aside} the middle of the frame, which is that of all parts at rest.",
+        f"  view.target = [{x}, {y}, {z}] puts the product there instead, at the price of some size.",
+    ]
 
 
 def _names(parts: Sequence[str]) -> str:

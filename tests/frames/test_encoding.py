@@ -5,16 +5,20 @@ from __future__ import annotations
 import signal
 import threading
 import time
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from photographed_project import write_project
 
 from choreo.cli import main
+from choreo.commands.picturing import movies_to_come
 from choreo.errors import ChoreoError
 from choreo.frames import encoding, movies
 from choreo.frames.encoding import encode_all
+from choreo.frames.worker import Job
 from choreo.write.movie import write_movie
+from choreo.write.png import png_bytes
 
 SIZE, RATE = (96, 54), (24000, 1001)
 
@@ -105,3 +109,41 @@ def test_an_animatic_that_is_stopped_late_says_that_its_frames_are_there(tmp_pat
     assert said == "choreo: stopped; all 20 frames are there, whole; the next run goes on from them\n"
     assert main(["animatic", str(project), *options]) == 0
     assert "Frames: 0 drawn, 20 were there already." in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("one", "two", "codes"),
+    [
+        ((0, 0, 0), (255, 255, 255), ["flashing"]),
+        ((220, 0, 0), (94, 94, 94), ["flashing-red"]),
+        ((255, 0, 0), (0, 0, 0), ["flashing", "flashing-red"]),
+        ((94, 94, 94), (100, 100, 100), []),
+    ],
+)
+def test_frames_that_flash_are_warned_of(tmp_path, one, two, codes):
+    # Four flashes in 17 frames of 24 a second, from frame 100 of the film on: WCAG 2.2, success criterion 2.3.1.
+    for number in range(20):
+        colour = (one, two)[number // 2 % 2]
+        (tmp_path / f"{number}.png").write_bytes(png_bytes(np.full((54, 96, 3), colour, np.uint8)))
+    jobs = [Job("burst", number, (f"{number}.png",), "") for number in range(20)]
+    film = SimpleNamespace(tracks=SimpleNamespace(frame_rate=(24, 1)), shot=lambda _: SimpleNamespace(start_frame=100))
+    heard = []
+    found = movies.flashing(film, jobs, tmp_path, lambda *told: heard.append(told[:2]))
+    assert [(finding.code, finding.severity) for finding in found] == [(code, "warning") for code in codes]
+    assert all(finding.what.startswith("From frame 100 to 116 the film flashes") for finding in found)
+    assert heard[-1] == (20, 20)
+
+
+def test_how_long_movies_take_is_told_by_frames_that_are_there(tmp_path, monkeypatch):
+    names = tuple(f"{number}.png" for number in range(40))
+    for name, picture in zip(names[::20], pictures(), strict=False):
+        (tmp_path / name).write_bytes(png_bytes(picture))
+    plan = movies.MoviePlan(names, None, tmp_path, SIZE, RATE, "", ("film.webm",), ())
+    assert 0 < movies.seconds_to_encode(plan, tmp_path) < 60
+    assert movies.seconds_to_encode(plan, tmp_path / "nowhere") is None
+    monkeypatch.setattr(movies, "TemporaryDirectory", lambda: (_ for _ in ()).throw(OSError("no room")))
+    assert movies.seconds_to_encode(plan, tmp_path) is None  # nothing fails for that
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["0.png", "20.png"]
+    assert movies_to_come(("a.mp4", "a.webm"), 12.3) == "; then a.mp4 and a.webm, about 12 s more"
+    assert movies_to_come(("a.mp4",), None) == "; then a.mp4"
+    assert movies_to_come((), None) == ""

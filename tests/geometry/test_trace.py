@@ -264,3 +264,11 @@ def test_a_large_plate_is_quick():
     # 0.1 s where it was written; four times that for a busy machine.
     assert time.perf_counter() - before < 0.5
     assert len(traced.polygons) == 1
+
+
+def test_a_generous_tolerance_simplifies_as_well():
+    # The area allows a circle some seventy corners, however far they might lie from it.
+    alpha = disc((200, 150), (100, 75), 60)
+    fine = shapely.get_num_coordinates(trace_alpha(alpha, 0.5, 0.5).polygons[0])
+    for tolerance in (8.0, 100.0):
+        assert shapely.get_num_coordinates(trace_alpha(alpha, 0.5, tolerance).polygons[0]) <= fine

@@ -148,3 +148,19 @@ def test_pages_that_wait_are_let_go_at_the_end(served):
     served.bulletin.close()
     rest = stream.read()  # ends: the connection is closed
     assert b"data:" not in rest
+
+
+def test_a_long_day_does_not_fill_the_memory_and_who_is_behind_is_told_all():
+    bulletin = Bulletin()
+    for number in range(1000):
+        bulletin.say(b"%d" % number, lambda: b"all")
+    assert bulletin.after(990, 0) == ([b"%d" % number for number in range(990, 1000)], 1000)
+    assert bulletin.after(1000, 0) == ([], 1000)
+    assert bulletin.after(3, 0) == ([b"all"], 1000)
+    assert len(bulletin._changes) < 100
+
+
+def test_no_other_page_may_show_this_one_in_a_frame(served):
+    """CSP level 3: frame-ancestors counts in a header alone, not in a page."""
+    answer, _ = ask(served, "/")
+    assert "frame-ancestors 'none'" in answer.headers["Content-Security-Policy"]

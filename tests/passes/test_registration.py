@@ -13,7 +13,7 @@ from photographed import HERO, OFFSETS, SHAPES, TRUE, WRONG, assembly, hero_stil
 
 from choreo.geometry.registration import apply, origin_px, placement
 from choreo.model.assembly import ViewAngle
-from choreo.model.registration import Correction, Photograph
+from choreo.model.registration import IDENTITY, ContentFit, Correction, Photograph
 from choreo.passes.registration import register
 from choreo.passes.registration_words import correction_words, registration_words
 
@@ -115,6 +115,23 @@ def test_a_rim_just_inside_another_part_is_not_drawn_to_the_hero():
 def test_a_plain_part_inside_cannot_be_measured():
     found = registered(WRONG, dial={"colour": np.full((160, 180, 3), 0.4)})
     assert "plain" in part_of(found, "dial").said
+
+
+def test_a_plate_beside_all_that_the_still_shows_is_said_to_be_so():
+    beside = {**WRONG, "cap": (WRONG["cap"][0], (WRONG["cap"][1][0] + 5000, WRONG["cap"][1][1]))}
+    cap = part_of(registered(beside), "cap")
+    assert cap.verdict == "unmeasured"
+    assert cap.said.endswith("the still shows nothing where its numbers put it")
+
+
+def test_a_picture_that_tells_no_number_whole_is_a_reason_in_words(monkeypatch):
+    # An answer of which all four numbers are held in part is no trouble, and still none to go by.
+    def nothing_whole(*_arguments, **_options):
+        return ContentFit(IDENTITY, 0.9, 0.0, 0.0, (), (), "")
+
+    monkeypatch.setattr("choreo.passes.registration.register_reduced", nothing_whole)
+    (dial,) = (part for part in registered(WRONG).parts if part.part == "dial")
+    assert dial.said.endswith("and its picture has too little on it to tell")
 
 
 def test_plates_from_other_views_and_plates_not_read():

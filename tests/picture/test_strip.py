@@ -81,6 +81,20 @@ def test_every_timecode_is_that_of_its_frame(drawn):
     assert [line for line in texts(drawn) if "· frame" in line] == lines
 
 
+def test_a_long_name_is_wrapped_and_pushes_the_rest_down(drawn):
+    assembly, *rest = film()
+    name = " ".join(f"Tin{number}" for number in range(40))
+    long = strip_svg(dataclasses.replace(assembly, name=name), *rest, MARGINS)
+    words, usual = texts(long), texts(drawn)
+    lines = words[: words.index(usual[1])]
+    assert len(lines) > 1
+    assert " ".join(lines) == name
+    assert words[len(lines) :] == usual[1:]
+    shots = [[float(at) for at in re.findall(r'<g transform="translate\(48 (\d+)', svg)] for svg in (drawn, long)]
+    assert len(shots[0]) >= 2
+    assert {b - a for a, b in zip(*shots, strict=True)} == {48.0 * (len(lines) - 1)}
+
+
 def test_it_says_what_and_where_from(drawn):
     words = texts(drawn)
     assert "Tin with a knob (invented)" in words

@@ -16,8 +16,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pictures import disc, png_bytes, png_file, rgba, write_png
 from PIL import Image as Pillow
+from PIL import ImageCms, ImageOps
 
 from choreo.errors import ChoreoError
+from choreo.read.image_profile import profile_notes
 from choreo.read.images import read_image
 
 ALPHA = disc((48, 32), (20.0, 15.0), 11.0)
@@ -112,6 +114,52 @@ def test_exr_windows(tmp_path):
     assert np.array_equal(image.colour[:22, 30:78], pixels[10:, :, :3])
 
 
+@pytest.mark.parametrize("turn", range(1, 9))
+def test_a_tiff_is_read_as_viewers_show_it(tmp_path, turn):
+    # Pillow turns a picture in memory by the same tag, and is the referee.
+    tag = [(274, "H", 1, turn, True)]
+    tifffile.imwrite(tmp_path / "a.tif", rgba(ALPHA), photometric="rgb", extrasamples=["unassalpha"], extratags=tag)
+    stored = Pillow.fromarray(rgba(ALPHA))
+    stored.getexif()[274] = turn
+    seen = np.asarray(ImageOps.exif_transpose(stored))
+    image = read_image(tmp_path / "a.tif")
+    assert np.array_equal(image.alpha, seen[..., 3])
+    assert np.array_equal(image.colour, seen[..., :3])
+
+
+def test_profiles_are_named_and_change_nothing(tmp_path):
+    # Profiles by LittleCMS; one that fits no RGB picture makes the decoder's library talk.
+    for kind, name in (("sRGB", "sRGB built-in"), ("LAB", "Lab identity built-in")):
+        profile = ImageCms.ImageCmsProfile(ImageCms.createProfile(kind)).tobytes()
+        for suffix in ("png", "tif"):
+            Pillow.fromarray(rgba(ALPHA)).save(tmp_path / f"a.{suffix}", icc_profile=profile)
+            image = read_image(tmp_path / f"a.{suffix}")
+            assert image.profile == name
+            assert np.array_equal(image.colour, rgba(ALPHA)[..., :3])
+            assert [one.code for one in profile_notes(image.profile, "a")] == ["colour-profile"] * (kind == "LAB")
+
+
+def test_primaries_of_an_exr_are_named(tmp_path):
+    # SMPTE ST 2065-1, table 1: the primaries of scene-linear ACES.
+    aces = (0.7347, 0.2653, 0.0, 1.0, 0.0001, -0.077, 0.32168, 0.33767)
+    pixels = rgba(ALPHA, "float16")
+    image = read_image(write_exr(tmp_path / "a.exr", pixels, {"chromaticities": aces}))
+    assert "red at (0.735, 0.265)" in image.profile
+    bt709 = (0.64, 0.33, 0.3, 0.6, 0.15, 0.06, 0.3127, 0.329)
+    assert read_image(write_exr(tmp_path / "b.exr", pixels, {"chromaticities": bt709})).profile == ""
+
+
+def test_colour_that_is_no_number_becomes_one(tmp_path):
+    pixels = rgba(ALPHA, "float32")
+    pixels[3, 4, :3] = np.nan, np.inf, -np.inf
+    write_exr(tmp_path / "a.exr", pixels)
+    tifffile.imwrite(tmp_path / "a.tif", pixels, photometric="rgb", extrasamples=["unassalpha"])
+    for name in ("a.exr", "a.tif"):
+        image = read_image(tmp_path / name)
+        assert image.colour[3, 4].tolist() == [0, 1, 0]
+        assert np.array_equal(image.alpha, pixels[..., 3])
+
+
 def test_content_decides_not_the_name(tmp_path):
     tifffile.imwrite(tmp_path / "t.tif", rgba(ALPHA), photometric="rgb", extrasamples=["unassalpha"])
     (tmp_path / "t.tif").rename(tmp_path / "t.png")
@@ -203,6 +251,7 @@ TIFFS = {
     "cmyk": (lambda p: tiff(p, rgba(ALPHA), photometric="separated"), "image-mode"),
     "white": (lambda p: tiff(p, rgba(ALPHA)[..., 3], photometric="miniswhite"), "image-mode"),
     "bilevel": (lambda p: tiff(p, rgba(ALPHA)[..., 3] > 9, photometric="minisblack"), "image-mode"),
+    "nan": (lambda p: tiff(p, np.full((8, 8, 4), np.nan, "f4"), photometric="rgb", extrasamples=[2]), "image-damaged"),
     "double": (lambda p: tiff(p, rgba(ALPHA, "float64"), photometric="rgb", extrasamples=["unassalpha"]), "image-mode"),
 }  # fmt: skip
 

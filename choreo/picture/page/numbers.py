@@ -55,6 +55,8 @@ def _shot(shot: ShotReport, start: int, names: Mapping[str, str], rate: FrameRat
             f"a smear of {_px(fastest.blur_px)} under a shutter of 180 degrees."
         )
     lines += _camera(shot)
+    if shot.middle is not None and shot.middle.wide:
+        lines.append(f"Assembled, the product stands {shot.middle.aside} the middle of the frame.")
     lines += _home(shot, start, names) + _taken_over(shot, start, names)
     return lines + _photographs(shot, start, names)
 

@@ -6,6 +6,7 @@ is the same to the last bit as on a fresh canvas.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -16,6 +17,7 @@ from choreo.picture.render.colour import Picture, Singles
 from choreo.picture.render.coverage import Window
 
 Encode = Callable[[Picture], NDArray[np.generic]]
+Add = Callable[[Picture, Window, Window], None]
 Marks = NDArray[np.bool_]
 
 _BLOCK = 64
@@ -31,12 +33,15 @@ class Item:
     """What its light is made from: items made from the very same objects are the same."""
     light: Callable[[Window], Picture]
     """Its light within a window inside of its own."""
+    add_to: Add | None = None
+    """Does the same at once: adds its light to a picture that lies in the first window, within the second one."""
 
 
 class Canvas:
     """A picture of a fixed size in linear light, premultiplied, that light is added to."""
 
     def __init__(self, window: Window) -> None:
+        self._window = window
         self.picture: Picture = np.zeros((window.height, window.width, 4), dtype=np.float32)
         self.key: bytes | None = None
         """What stands on it, in the words of whoever draws."""
@@ -63,14 +68,22 @@ class Canvas:
             self.picture[window.slices] = 0
             for item in new.values():
                 common = item.window.common(window)
-                if common is not None:
+                if common is None:
+                    continue
+                if item.add_to is None:
                     self.picture[common.slices] += item.light(common)
+                else:
+                    item.add_to(self.picture, self._window, common)
         self._note(dirty)
         self._items = new
 
     def add(self, window: Window, light: Picture) -> None:
         """Add light to a part of it."""
-        self.picture[window.slices] += light
+        self.add_by(window, lambda picture: np.add(picture[window.slices], light, out=picture[window.slices]))
+
+    def add_by(self, window: Window, add: Callable[[Picture], object]) -> None:
+        """Have light added to its picture, within a window."""
+        add(self.picture)
         touched = np.zeros_like(self._drawn)
         touched[_blocks(window)] = True
         self._note(touched)
@@ -114,11 +127,15 @@ class Canvas:
     def _windows(self, marks: Marks) -> Iterator[Window]:
         """Return windows without overlap that make up the marked blocks."""
         height, width = self.picture.shape[:2]
-        for row in map(int, np.flatnonzero(marks.any(axis=1))):
-            turns = np.flatnonzero(np.diff(marks[row].astype(np.int8), prepend=0, append=0))
+        rows = np.flatnonzero(marks.any(axis=1))
+        # Rows of blocks that follow each other and are marked alike go together.
+        begins = np.append(True, (np.diff(rows) > 1) | (marks[rows[1:]] != marks[rows[:-1]]).any(axis=1))[: len(rows)]
+        for first, last in itertools.pairwise([*np.flatnonzero(begins).tolist(), len(rows)]):
+            top, bottom = int(rows[first]) * _BLOCK, min((int(rows[last - 1]) + 1) * _BLOCK, height)
+            turns = np.flatnonzero(np.diff(marks[rows[first]].astype(np.int8), prepend=0, append=0))
             for start, stop in turns.reshape(-1, 2).tolist():
-                top, left = row * _BLOCK, start * _BLOCK
-                yield Window(left, top, min(stop * _BLOCK, width) - left, min(top + _BLOCK, height) - top)
+                left = start * _BLOCK
+                yield Window(left, top, min(stop * _BLOCK, width) - left, bottom - top)
 
 
 def _blocks(window: Window) -> tuple[slice, slice]:

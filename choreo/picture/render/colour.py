@@ -122,12 +122,12 @@ class OnColour:
 
     def __call__(self, picture: Picture) -> NDArray[np.uint8]:
         """Return sRGB codes (height, width, 3)."""
-        import cv2  # noqa: PLC0415
+        from choreo.picture.render import blend  # noqa: PLC0415
 
-        below = hex_to_linear(self.colour)[:, None]
-        over = np.hstack([np.eye(3), -below, below]) * _STEPS
-        over[:, 4] += 0.5
-        return _coded(np.asarray(cv2.transform(picture, over.astype(np.float32)), dtype=np.float32))
+        rows = np.ascontiguousarray(picture).reshape(len(picture), -1)
+        out = np.empty((*picture.shape[:2], 3), dtype=np.uint8)
+        blend.coded(rows, (0, 0), hex_to_linear(self.colour), _code_table(), out)
+        return out
 
 
 def to_16_bit(picture: Picture) -> NDArray[np.uint16]:

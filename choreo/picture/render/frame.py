@@ -19,18 +19,22 @@ from choreo.geometry.turned import turned
 from choreo.model.assembly import Assembly
 from choreo.model.plan import Floats
 from choreo.model.tracks import ShotTracks
-from choreo.picture.render.blur import instants
+from choreo.picture.render.abreast import in_step
+from choreo.picture.render.blur import exposure
 from choreo.picture.render.canvas import Canvas, Item
 from choreo.picture.render.colour import OnColour, Picture, Singles, to_8_bit, to_16_bit
 from choreo.picture.render.coverage import Window, window_around
 from choreo.picture.render.exposure import Shown, exposed
 from choreo.picture.render.facets import Facets, facets_of
-from choreo.picture.render.moment import Moment, moment_at, scaled
+from choreo.picture.render.form import Form
+from choreo.picture.render.mean import Mean
+from choreo.picture.render.moment import Moment, moment_at, moments_at
 from choreo.picture.render.plates import PlateImage, plate_tile
 from choreo.picture.render.shade import BEYOND, Shade, carried_on, lenders
 from choreo.picture.render.shares import Known, Layer, layers_of
 from choreo.picture.render.solids import shading, solid_tile
 from choreo.picture.render.stack import in_order
+from choreo.picture.render.standing import Standing, scaled, ways_of
 from choreo.picture.render.taken import Home, takings
 from choreo.picture.render.taken import Known as KnownTaking
 from choreo.picture.render.tile import Tile
@@ -66,10 +70,13 @@ class Renderer:
     sequences: Mapping[str, Mapping[int, PlateImage]] = field(default_factory=dict)
     """Plates with a picture of their own for some plate frames: of a part, by plate frame."""
     _tiles: dict[str, tuple[bytes, Tile | None]] = field(default_factory=dict)
+    _stood: dict[str, tuple[Standing, Standing | None, Tile | None]] = field(default_factory=dict)
     _outlines: dict[tuple[str, bytes], BaseGeometry] = field(default_factory=dict)
     _known: dict[str, Known] = field(default_factory=dict)
+    _forms: dict[str, Form] = field(default_factory=dict)
     _shades: dict[str, tuple[bytes, Shade | None]] = field(default_factory=dict)
-    _coming: list[tuple[Camera, dict[str, Floats]]] = field(default_factory=list)
+    _moved: dict[str, tuple[bytes, BaseGeometry]] = field(default_factory=dict)
+    _coming: dict[str, dict[bytes, tuple[Camera, Floats]]] = field(default_factory=dict)
     _homes: dict[tuple[ShotTracks, int], Home] = field(default_factory=dict)
     _taken: dict[str, KnownTaking] = field(default_factory=dict)
 
@@ -127,11 +134,20 @@ class Renderer:
                 canvas.show(self._items(shot, moments[0]))
             else:
                 canvas.clear()
-                for moment in moments:
-                    for item in self._items(shot, moment):
-                        canvas.add(item.window, item.light(item.window) / np.float32(len(moments)))
+                self._expose(canvas, shot, moments)
             canvas.key = key
         return canvas
+
+    def _expose(self, canvas: Canvas, shot: ShotTracks, moments: list[Moment]) -> None:
+        """Draw the mean of some instants."""
+        mean = Mean(canvas, self.window, len(moments))
+        for moment in moments:
+            layers, veil = self._veiled(shot, moment)
+            for layer in layers if veil is None else veil.untouched(layers):
+                mean.add(layer)
+            for item in [] if veil is None else veil.touched(layers):
+                canvas.add(item.window, item.light(item.window) / np.float32(len(moments)))
+        mean.finish()
 
     def shown(self, shot: ShotTracks, frame: int) -> list[Shown]:
         """Return what each part that is there adds to a frame, motion blur included, and the hero last."""
@@ -153,8 +169,14 @@ class Renderer:
 
     def _moments(self, shot: ShotTracks, frame: int) -> list[Moment]:
         """The instants that a frame is the mean of."""
-        times = instants(shot, frame, self.shutter, self.origins, SIZES[self.size], self._reach)
-        moments = [self.moment(shot, time) for time in times]
+        size, span = SIZES[self.size], self.shutter / 360
+        if span <= 0:
+            return [self.moment(shot, float(frame))]
+        ways = ways_of(shot, frame, span, self.origins, size, self._reach)
+        middle = self.moment(shot, float(frame))
+        self._expect(shot, frame, [middle])
+        taken = exposure(frame, span, in_step(ways, lambda part: self._outline(part, middle), self.window))
+        moments = moments_at(shot, taken.times, self.origins, size, taken.own)
         bare = {part.id for part in self.assembly.parts} - self.plates.keys() - self.sequences.keys()
         return lenders(moments, {part: self.solids[part] for part in moments[0].order if part in bare})
 
@@ -168,7 +190,14 @@ class Renderer:
         shown = {part: tile for part, tile in tiles.items() if tile is not None}
         blank = self._canvas.blank()
         known = layers_of(
-            shown, moment.order, moment.holds, lambda part: self._outline(part, moment), self.window, blank, self._known
+            shown,
+            moment.order,
+            moment.holds,
+            lambda part: self._outline(part, moment),
+            self.window,
+            blank,
+            self._known,
+            self._forms,
         )
         self._canvas.used(blank, [each.layer.tile.window for each in known.values()])
         self._known.clear()
@@ -179,7 +208,7 @@ class Renderer:
         """All layers, front to back, and the hero over them."""
         layers, veil = self._veiled(shot, moment)
         if veil is None:
-            return [Item(layer.tile.window, (layer,), layer.light) for layer in layers]
+            return [Item(layer.tile.window, (layer,), layer.light, layer.add_to) for layer in layers]
         return veil.items(layers)
 
     def _veiled(self, shot: ShotTracks, moment: Moment) -> tuple[list[Layer], Veil | None]:
@@ -211,6 +240,13 @@ class Renderer:
         return self._kept("\n", key, lambda: plate_tile(hero, (float(x), float(y)), scale, self.window))
 
     def _tile(self, part: str, moment: Moment) -> Tile | None:
+        at, lit = moment.parts[part], None if moment.lit is None else moment.lit.parts[part]
+        known = self._stood.get(part)
+        if known is None or known[0] is not at or known[1] is not lit:
+            known = self._stood[part] = at, lit, self._made_tile(part, moment)
+        return known[2]
+
+    def _made_tile(self, part: str, moment: Moment) -> Tile | None:
         at = moment.parts[part]
         plate = self._plate(part, at.plate_frame)
         if plate is not None:
@@ -236,7 +272,7 @@ class Renderer:
             window = None if outline.is_empty else window_around(outline.bounds, around, margin=3)
             made = None
             if window is not None:
-                light = shading(self._facets_at(part, at.turn), moment.camera, at.shift, window)
+                light = shading(self._facets_at(part, at.turn), at.camera, at.shift, window)
                 made = Shade(window, carried_on(light), at.screen, at.scale)
             self._shades[part] = key, made
         return self._shades[part][1]
@@ -249,7 +285,7 @@ class Renderer:
         outline = self._outline(part, moment)
         lent = None if shade is None else lambda window: shade.laid(at.screen, at.scale, window)
         facets = self._facets_at(part, at.turn)
-        tile = solid_tile(facets, outline, colour, moment.camera, at.shift, self.window, lent)
+        tile = solid_tile(facets, outline, colour, at.camera, at.shift, self.window, lent)
         if tile is None or at.opacity <= 0:
             return None
         return tile if at.opacity >= 1 else Tile(tile.window, tile.picture * np.float32(at.opacity))
@@ -261,8 +297,9 @@ class Renderer:
         """How far a plate is turned clockwise on the screen; a sequence shows the turn of its part itself."""
         if part in self.sequences:
             return 0.0
+        at = moment.parts[part]
         # Seen from the front, +z toward the camera, a counter-clockwise turn is one against the clock.
-        return moment.parts[part].turn * (-1.0 if moment.camera.forward[2] <= 0 else 1.0)
+        return at.turn * (-1.0 if at.camera.forward[2] <= 0 else 1.0)
 
     def _kept(self, name: str, key: bytes, make: Callable[[], Tile | None]) -> Tile | None:
         """The last tile of that name if it is the same one, else a new one."""
@@ -296,34 +333,37 @@ class Renderer:
         ]
         holds = [(part, hold.region.wkb, hold.behind) for part, each in moment.holds.items() for hold in each]
         said = repr((moment.order, holds, moment.hero, moment.atop)).encode()
-        return moment.camera.matrix.tobytes() + np.array(rows).tobytes() + said
+        cameras = dict.fromkeys(
+            [moment.camera.matrix.tobytes(), *(at.camera.matrix.tobytes() for at in moment.parts.values())]
+        )
+        return b"".join(cameras) + np.array(rows).tobytes() + said
 
     def _outline(self, part: str, moment: Moment) -> BaseGeometry:
-        camera, shift, turn = moment.camera, moment.parts[part].shift, moment.parts[part].turn
-        if turn:
-            return silhouettes(self._solid(part, turn), [camera], shift[None])[0]
+        at = moment.parts[part]
+        camera, shift = at.camera, at.shift
+        if at.turn:
+            return silhouettes(self._solid(part, at.turn), [camera], shift[None])[0]
         if camera.is_perspective:
-            return self._silhouette(part, camera.matrix.tobytes() + shift.tobytes(), moment)
+            return self._silhouette(part, camera, shift)
         # Before a parallel camera a part that moves keeps its outline.
-        origin = moment.camera.project(np.zeros(3))[0]
-        base = self._silhouette(part, camera.matrix.tobytes(), moment, still=True)
-        by = camera.project(shift)[0] - origin
-        return shapely.transform(base, lambda xy: xy + by)
+        base = self._silhouette(part, camera, np.zeros(3))
+        key = _view_key(camera, shift)
+        if self._moved.get(part, (b"",))[0] != key:
+            by = camera.project(shift)[0] - camera.project(np.zeros(3))[0]
+            self._moved[part] = key, shapely.transform(base, lambda xy: xy + by)
+        return self._moved[part][1]
 
-    def _silhouette(self, part: str, key: bytes, moment: Moment, *, still: bool = False) -> BaseGeometry:
+    def _silhouette(self, part: str, camera: Camera, shift: Floats) -> BaseGeometry:
+        key = _view_key(camera, shift)
         if (part, key) not in self._outlines:
             if len(self._outlines) >= _KEPT_OUTLINES:
                 self._outlines.clear()
-            shift = np.zeros(3) if still else moment.parts[part].shift
             # One call for the instants to come costs little more than one for this instant.
-            cameras, shifts = [moment.camera], [shift]
-            if not still and key in (known := [c.matrix.tobytes() + at[part].tobytes() for c, at in self._coming]):
-                cameras, shifts = [c for c, _ in self._coming], [at[part] for _, at in self._coming]
-                keys = known
-            else:
-                keys = [key]
-            found = silhouettes(self.solids[part], cameras, np.stack(shifts))
-            self._outlines.update(zip([(part, each) for each in keys], found, strict=True))
+            coming = self._coming.get(part, {})
+            wanted = coming if key in coming else {key: (camera, shift)}
+            cameras, shifts = [each for each, _ in wanted.values()], np.stack([each for _, each in wanted.values()])
+            found = silhouettes(self.solids[part], cameras, shifts)
+            self._outlines.update(zip([(part, each) for each in wanted], found, strict=True))
         return self._outlines[part, key]
 
     def _expect(self, shot: ShotTracks, frame: int, moments: list[Moment]) -> None:
@@ -332,12 +372,20 @@ class Renderer:
         if not moments[0].camera.is_perspective:
             return
         if len(moments) > 1:
-            self._coming.extend((each.camera, {n: at.shift for n, at in each.parts.items()}) for each in moments)
+            for part in moments[0].parts:
+                seen = dict.fromkeys(moment.parts[part] for moment in moments)
+                self._coming[part] = {_view_key(at.camera, at.shift): (at.camera, at.shift) for at in seen}
             return
         first = frame // _COMPANY * _COMPANY
-        for other in range(first, min(first + _COMPANY, shot.frames)):
-            matrix = scaled(shot.cameras[other], SIZES[self.size])
-            self._coming.append((camera_from_matrix(matrix), {t.id: t.position[other] for t in shot.parts}))
+        numbers = range(first, min(first + _COMPANY, shot.frames))
+        cameras = [camera_from_matrix(scaled(shot.cameras[other], SIZES[self.size])) for other in numbers]
+        for track in shot.parts:
+            places = zip(cameras, track.position[first : first + _COMPANY], strict=True)
+            self._coming[track.id] = {_view_key(camera, shift): (camera, shift) for camera, shift in places}
+
+
+def _view_key(camera: Camera, shift: Floats) -> bytes:
+    return camera.matrix.tobytes() + shift.tobytes()
 
 
 def _farthest(solid: Solid, origin: Floats) -> float:
@@ -348,4 +396,4 @@ def _farthest(solid: Solid, origin: Floats) -> float:
 def _solid_key(part: str, moment: Moment) -> bytes:
     """What a solid's shading and outline hang on."""
     at = moment.parts[part]
-    return moment.camera.matrix.tobytes() + at.shift.tobytes() + np.array([at.turn]).tobytes()
+    return _view_key(at.camera, at.shift) + np.array([at.turn]).tobytes()

@@ -1,51 +1,27 @@
-"""Where everything stands at an instant of a shot, between frames as well.
+"""Where everything stands at an instant of a shot, between frames as well; a part may have a time of its own.
 
-Between frames, positions come from keys and route, exactly as on frames. The camera is only known on frames;
-its matrix goes through them as a Catmull-Rom curve, which for an orbit of a degree a frame strays by less than
-a millionth of the picture's width. Order and holdouts are those of the nearest frame; a holdout goes along with
+Places are those of `standing`. Order and holdouts are those of the nearest frame; a holdout goes along with
 the part that it follows, as that part's origin and scale on the screen do. What that leaves out is how the
 hider's own depths move against each other within half a shutter.
 """
 
 from __future__ import annotations
 
-import itertools
-import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import Camera, camera_from_matrix
+from choreo.geometry.camera import Camera
 from choreo.geometry.regions import NOTHING
 from choreo.model.plan import Floats, Region
 from choreo.model.tracks import Holdout, PartTrack, ShotTracks
-from choreo.motion.law import evaluate_keys
-from choreo.motion.path import position
-from choreo.motion.spin import turn_at
+from choreo.picture.render.standing import Standing, standings, views_at
 
 _NONE = 1e-9
 """Of an opacity: rounding."""
-
-
-@dataclass(frozen=True, eq=False)
-class Standing:
-    """One part at an instant."""
-
-    shift: Floats
-    """(3,) displacement from assembled, mm."""
-    screen: tuple[float, float]
-    """Its origin, px."""
-    scale: float
-    """px per mm there."""
-    opacity: float
-    plate_frame: float | None
-    turn: float = 0.0
-    """Degrees about its own z, counter-clockwise seen from +z."""
-    register: tuple[float, float, float, float] = (0.0, 0.0, 1.0, 0.0)
-    """How its plate is moved to meet the hero still: x and y, px; growth; degrees clockwise."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,43 +52,53 @@ class Moment:
 
 
 def moment_at(shot: ShotTracks, time: float, origins: Mapping[str, Floats], size: float = 1.0) -> Moment:
-    """Return how a shot stands at a time.
+    """Return how a shot stands at a time; see `moments_at`."""
+    return moments_at(shot, [time], origins, size)[0]
+
+
+def moments_at(
+    shot: ShotTracks,
+    times: Sequence[float],
+    origins: Mapping[str, Floats],
+    size: float = 1.0,
+    own: Mapping[str, Sequence[float]] | None = None,
+) -> list[Moment]:
+    """Return how a shot stands at some times.
 
     Parameters
     ----------
     shot : ShotTracks
-    time : float
+    times : sequence of n float
         Frames from the start of the shot; up to half a frame before and after the shot is allowed.
     origins : mapping of part id to (3,) array
         Where each part's origin lies when assembled, mm.
     size : float
         Pixels of the picture for each pixel of the tracks.
+    own : mapping of part id to sequence of n float, optional
+        Parts that are shown as they stand at other times, camera and all.
 
     """
-    frame = int(np.clip(np.floor(time + 0.5), 0, shot.frames - 1))
-    on_frame = time == frame
-    camera = camera_from_matrix(scaled(_matrix_at(shot.cameras, time), size))
-    parts = {}
-    for track in shot.parts:
-        # On a frame the rows tell where a part is; how far along it is counts only where it turns.
-        way = np.zeros(1) if on_frame and track.spin is None else evaluate_keys(track.keys, [time])
-        shift = track.position[frame] if on_frame else position(track.route, way)[0]
-        place = origins[track.id] + shift
-        screen = camera.project(place)[0]
-        parts[track.id] = Standing(
-            shift,
-            (float(screen[0]), float(screen[1])),
-            float(camera.scale_at(place)),
-            float(track.opacity[frame]),
-            track.plate_frame[frame],
-            0.0 if track.spin is None else float(turn_at(track.spin, way)[0]),
-            _register_at(track, time, size),
-        )
-    order = next(span.back_to_front for span in shot.masking.orders if span.first <= frame <= span.last)
-    hero = float(np.interp(time, np.arange(shot.frames), shot.hero_opacity))
-    atop = _atop(shot, time)
-    ends = {part: _end(shot, part, time) for part in atop}
-    return Moment(camera, parts, order, _holds(shot, frame, on_frame, parts, size), hero, atop, ends)
+    views = views_at(shot, times, size)
+    wanted = {track.id: times if own is None else own.get(track.id, times) for track in shot.parts}
+    known = {view.time: view for view in views}
+    others = [time for each in wanted.values() for time in each if time not in known]
+    known |= {view.time: view for view in views_at(shot, sorted(dict.fromkeys(others)), size)}
+    asked = {part: [known[time] for time in dict.fromkeys(each)] for part, each in wanted.items()}
+    found = {
+        part: {standing.time: standing for standing in each}
+        for part, each in standings(shot, asked, origins, size).items()
+    }
+    holds = _Holds(shot, size)
+    out = []
+    for number, view in enumerate(views):
+        parts = {part: found[part][each[number]] for part, each in wanted.items()}
+        frame = view.frame
+        order = next(span.back_to_front for span in shot.masking.orders if span.first <= frame <= span.last)
+        hero = float(np.interp(view.time, np.arange(shot.frames), shot.hero_opacity))
+        atop = _atop(shot, view.time)
+        ends = {part: _end(shot, part, view.time) for part in atop}
+        out.append(Moment(view.camera, parts, order, holds.at(view.frame, parts), hero, atop, ends))
+    return out
 
 
 def _end(shot: ShotTracks, part: str, time: float) -> int:
@@ -142,77 +128,34 @@ def _atop(shot: ShotTracks, time: float) -> dict[str, float]:
     return {part: min(by / (1 - whole), 1.0) for part, by in more.items() if by > _NONE}
 
 
-def _register_at(track: PartTrack, time: float, size: float) -> tuple[float, float, float, float]:
-    """Straight between frames: a correction is a px or so."""
-    if track.register is None:
-        return (0.0, 0.0, 1.0, 0.0)
-    frames = np.arange(len(track.register))
-    x, y, growth, turn = (float(np.interp(time, frames, column)) for column in track.register.T)
-    return x * size, y * size, growth, turn
+class _Holds:
+    """The holdouts of a shot; what has not moved stays the same object."""
 
+    def __init__(self, shot: ShotTracks, size: float) -> None:
+        self._shot, self._size = shot, size
+        self._tracks = {track.id: track for track in shot.parts}
+        self._regions: dict[int, BaseGeometry] = {}
+        self._last: dict[int, tuple[object, Hold]] = {}
 
-def scaled(matrix: Floats, size: float) -> Floats:
-    """Return a camera matrix for a picture of another size."""
-    return np.asarray(matrix * np.array([[size], [size], [1.0]]))
+    def at(self, frame: int, parts: Mapping[str, Standing]) -> dict[str, tuple[Hold, ...]]:
+        out: dict[str, tuple[Hold, ...]] = {}
+        for number, holdout in enumerate(self._shot.masking.holdouts):
+            if holdout.first <= frame <= holdout.last:
+                hold = self._hold(number, holdout, frame, parts)
+                out[holdout.part] = (*out.get(holdout.part, ()), hold)
+        return out
 
-
-def px_moved(
-    shot: ShotTracks,
-    frame: int,
-    span: float,
-    origins: Mapping[str, Floats],
-    size: float = 1.0,
-    reach: Mapping[str, float] | None = None,
-) -> float:
-    """Return the longest way on the screen that a part goes while the shutter is open, px.
-
-    That of its origin, and where it spins the way of its farthest point about it; `reach` says how far that is, mm.
-    Measured along nine instants, so that a part that turns back within a frame counts its way, not its end.
-    """
-    far = reach or {}
-    times = frame + np.linspace(-span / 2, span / 2, 9)
-    seen = [moment_at(shot, float(time), origins, size) for time in times]
-    ways = [
-        sum(
-            _way(one.parts[track.id], two.parts[track.id], far.get(track.id, 0.0))
-            for one, two in itertools.pairwise(seen)
-        )
-        for track in shot.parts
-    ]
-    return max(ways, default=0.0)
-
-
-def _way(one: Standing, two: Standing, reach: float) -> float:
-    turned = math.radians(abs(two.turn - one.turn)) * reach * max(one.scale, two.scale)
-    return math.dist(one.screen, two.screen) + turned
-
-
-def _matrix_at(cameras: Floats, time: float) -> Floats:
-    """Catmull-Rom through the frames; straight on where the shot has no further frame."""
-    base = int(np.clip(np.floor(time), 0, max(len(cameras) - 2, 0)))
-    share = time - base
-    if share == 0 or len(cameras) == 1:
-        return np.asarray(cameras[base])
-    two, three = cameras[base], cameras[base + 1]
-    one = cameras[base - 1] if base else 2 * two - three
-    four = cameras[base + 2] if base + 2 < len(cameras) else 2 * three - two
-    if not 0 < share < 1:
-        return np.asarray(two + share * (three - two))
-    bend = (2 * one - 5 * two + 4 * three - four) * share**2 + (3 * (two - three) + four - one) * share**3
-    return np.asarray(two + 0.5 * ((three - one) * share + bend))
-
-
-def _holds(
-    shot: ShotTracks, frame: int, on_frame: bool, parts: Mapping[str, Standing], size: float
-) -> dict[str, tuple[Hold, ...]]:
-    tracks = {track.id: track for track in shot.parts}
-    out: dict[str, tuple[Hold, ...]] = {}
-    for holdout in shot.masking.holdouts:
-        if holdout.first <= frame <= holdout.last:
-            region = shapely.union_all([_polygon(each) for each in holdout.region]) if holdout.region else NOTHING
-            region = _carried(region, holdout, tracks, frame, None if on_frame else parts, size)
-            out[holdout.part] = (*out.get(holdout.part, ()), Hold(region, holdout.behind))
-    return out
+    def _hold(self, number: int, holdout: Holdout, frame: int, parts: Mapping[str, Standing]) -> Hold:
+        hider = parts[holdout.behind[0]] if holdout.behind else None
+        now = None if hider is None or hider.time == frame else hider
+        key = (frame, None if now is None else (now.screen, now.scale))
+        if number not in self._last or self._last[number][0] != key:
+            if number not in self._regions:
+                pieces = [_polygon(each) for each in holdout.region]
+                self._regions[number] = shapely.union_all(pieces) if pieces else NOTHING
+            region = _carried(self._regions[number], holdout, self._tracks, frame, now, self._size)
+            self._last[number] = key, Hold(region, holdout.behind)
+        return self._last[number][1]
 
 
 def _carried(
@@ -220,13 +163,13 @@ def _carried(
     holdout: Holdout,
     tracks: Mapping[str, PartTrack],
     frame: int,
-    parts: Mapping[str, Standing] | None,
+    now: Standing | None,
     size: float,
 ) -> BaseGeometry:
     """A region of a frame at another size, taken along with its hider where that has moved since."""
-    if parts is None or not holdout.behind:
+    if now is None:
         return region if size == 1 else shapely.transform(region, lambda xy: xy * size)
-    start, now = tracks[holdout.behind[0]], parts[holdout.behind[0]]
+    start = tracks[holdout.behind[0]]
     grown = now.scale / float(start.scale[frame])
     return shapely.transform(region, lambda xy: (xy - start.screen[frame]) * grown + now.screen)
 

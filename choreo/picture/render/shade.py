@@ -108,6 +108,6 @@ def _stray(part: str, solid: Solid, one: Moment, two: Moment) -> float:
     seen = []
     for moment in (one, two):
         at = moment.parts[part]
-        seen.append((moment.camera.project(corners + at.shift)[0] - at.screen) / at.scale)
+        seen.append((at.camera.project(corners + at.shift)[0] - at.screen) / at.scale)
     most = max(one.parts[part].scale, two.parts[part].scale)
     return float(np.linalg.norm(seen[1] - seen[0], axis=1).max()) * most

@@ -16,18 +16,17 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.regions import joined, minus
-from choreo.model.plan import Floats
+from choreo.geometry.regions import joined
 from choreo.picture.render.colour import Picture, Singles, by_pixel
-from choreo.picture.render.coverage import Window, coverage, edge_pixels, window_around
+from choreo.picture.render.coverage import WHOLE, Window, coverage, window_around
+from choreo.picture.render.form import Form, Ints, Outline, commons, form_of, united
 from choreo.picture.render.moment import Hold
 from choreo.picture.render.tile import Tile
 
-Outline = Callable[[str], BaseGeometry]
-"""The silhouette of a part, px."""
+Silhouette = Callable[[str], BaseGeometry]
+"""The outline of a part, px."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +46,24 @@ class Layer:
         picture = self.tile.picture[there]
         return picture if self.whole else _scaled(picture, self.share[there])
 
+    def add_to(self, total: Picture, frame: Window, window: Window) -> None:
+        """Add what the part adds to the picture of a frame, within a window inside of its tile's."""
+        if self.whole:
+            total[window.within(frame)] += self.tile.picture[window.within(self.tile.window)]
+        else:
+            self.tile.add_to(total, frame, window, self.share)
+
+
+@dataclass(frozen=True, eq=False)
+class Peeping:
+    """Where a part shows in its holdout, since the plates that it stands behind are not opaque there."""
+
+    window: Window
+    share: Singles
+    """(height, width) how much of it shows."""
+    through: frozenset[str]
+    """The parts whose plates those are."""
+
 
 @dataclass(frozen=True, eq=False)
 class Known:
@@ -58,21 +75,23 @@ class Known:
     hiders: tuple[Tile | None, ...]
     holds: tuple[Hold, ...]
     """What is left out of it, and of others for its sake."""
+    peeping: Peeping | None = None
 
     def holds_for(self, other: Known) -> bool:
         """Whether another would come out the same."""
-        one, two = ((known.layer.tile, *known.before, *known.hiders) for known in (self, other))
-        return len(one) == len(two) and all(a is b for a, b in zip(one, two, strict=True)) and self.holds == other.holds
+        one, two = ((k.layer.tile, *k.before, *k.hiders, None, *k.holds) for k in (self, other))
+        return len(one) == len(two) and all(a is b for a, b in zip(one, two, strict=True))
 
 
 def layers_of(
     tiles: Mapping[str, Tile],
     order: Sequence[str],
     holds: Mapping[str, Sequence[Hold]],
-    outline: Outline,
+    outline: Silhouette,
     frame: Window,
     blank: Singles | None = None,
     known: Mapping[str, Known] | None = None,
+    forms: dict[str, Form] | None = None,
 ) -> dict[str, Known]:
     """Return the layers of a frame, front to back, by part; parts without a tile are left out.
 
@@ -94,6 +113,8 @@ def layers_of(
         Of zeros, the size of the frame, to work on; it comes back filled.
     known : mapping of part id to Known, optional
         Layers of another frame; those on which nothing has changed are used again.
+    forms : dict of part id to Form, optional
+        Of another frame; those that are the same are used again, the others replaced.
 
     Returns
     -------
@@ -101,7 +122,7 @@ def layers_of(
 
     """
     taken = np.zeros((frame.height, frame.width), dtype=np.float32) if blank is None else blank
-    work = _Work(tiles, holds, outline, taken, frame, known or {})
+    work = _Work(tiles, holds, outline, taken, frame, known or {}, {} if forms is None else forms)
     for part in reversed(order):
         if part in tiles:
             work.add(part)
@@ -114,153 +135,141 @@ class _Work:
 
     tiles: Mapping[str, Tile]
     holds: Mapping[str, Sequence[Hold]]
-    outline: Outline
+    outline: Silhouette
     taken: Singles
     frame: Window
     known: Mapping[str, Known]
+    forms: dict[str, Form]
     made: dict[str, Known] = field(default_factory=dict)
-    outlines: dict[tuple[str, bool], BaseGeometry] = field(default_factory=dict)
-    """Silhouettes that were asked for; True: less what is left out of them."""
-    peeping: list[tuple[Window, Singles, set[str]]] = field(default_factory=list)
-    """Where a part shows in its holdout, how much, and through which parts' plates."""
+    asked: dict[str, Form] = field(default_factory=dict)
+    """Forms of this frame."""
+    peeping: list[Peeping] = field(default_factory=list)
 
     def add(self, part: str) -> None:
         """Take the next part, seen from the front."""
         tile = self.tiles[part]
-        meets = [name for name in self.made if self.tiles[name].window.common(tile.window)]
+        meets = [name for name in self.made if self.tiles[name].window.meets(tile.window)]
         own = tuple(self.holds.get(part, ()))
         theirs = [hold for name in meets for hold in self.holds.get(name, ()) if part in hold.behind]
         hiders = tuple(self.tiles.get(name) for hold in own for name in hold.behind)
-        blank = Layer(part, tile, tile.picture[..., 3], whole=True)
+        blank = Layer(part, tile, tile.alpha, whole=True)
         new = Known(blank, tuple(self.made[name].layer for name in meets), hiders, (*own, *theirs))
         old = self.known.get(part)
-        below = self.taken[tile.window.within(self.frame)]
-        if old is None or not old.holds_for(new) or new.holds:
-            old = replace(new, layer=self._layer(part, tile, meets, below))
+        if old is None or not old.holds_for(new):
+            old = self._made(new, meets)
         self.made[part] = old
-        below += old.layer.share
+        self.taken[tile.window.within(self.frame)] += old.layer.share
+        if old.peeping is not None:
+            self.peeping.append(old.peeping)
 
-    def _layer(self, part: str, tile: Tile, meets: list[str], below: Singles) -> Layer:
-        own = tile.picture[..., 3]
-        alpha = self._held(part, tile) if part in self.holds else own
-        share = alpha
-        if meets and below.any():
-            before = self._less_peeping(part, below)
-            share = alpha * (1 - before)
-            self._mend(part, meets, alpha, before, share)
-            share = share if before is below else np.minimum(share, 1 - below)
-        return Layer(part, tile, share, share is own)
+    def _made(self, new: Known, meets: list[str]) -> Known:
+        from choreo.picture.render import blend  # noqa: PLC0415
 
-    def _held(self, part: str, tile: Tile) -> Singles:
+        part, tile = new.layer.part, new.layer.tile
+        alpha, peeping = self._held(part, tile) if part in self.holds else (tile.alpha, None)
+        share = np.empty_like(alpha)
+        before = self._before(part, tile.window)
+        top, left = tile.window.y - before.window.y, tile.window.x - before.window.x
+        hidden, seen = blend.hide(alpha, before.values, top, left, share) if meets else (False, True)
+        if hidden:
+            if seen:  # of what is hidden whole nothing comes back at edges
+                self._mend(part, meets, alpha, before, share)
+            if before.values is not self.taken:
+                np.minimum(share, 1 - self.taken[tile.window.within(self.frame)], out=share)
+        else:
+            share = alpha
+        return replace(new, layer=Layer(part, tile, share, share is tile.alpha), peeping=peeping)
+
+    def _held(self, part: str, tile: Tile) -> tuple[Singles, Peeping | None]:
         """The alpha of a part less its holdouts, each as opaque as the plate that it stands behind."""
-        window, own = tile.window, tile.picture[..., 3]
-        regions = [hold.region for hold in self.holds[part]]
-        union = joined([_one(region) for region in regions])[0]
+        from choreo.picture.render import overlap  # noqa: PLC0415
+
+        window, own, holds = tile.window, tile.alpha, self.holds[part]
+        union = joined([np.array([hold.region], dtype=np.object_) for hold in holds])[0]
         where = None if union.is_empty else window_around(union.bounds, window)
         if where is None:
-            return own
+            return own, None
         held = coverage(union, where).astype(np.float32)
         hiders = np.zeros_like(held)
-        for hold in self.holds[part]:
+        for hold in holds:
             for name in hold.behind:
                 _add(hiders, where, self.tiles.get(name))
-        there = where.within(window)
-        peeping = np.maximum(held - np.minimum(hiders, 1), 0)
-        if peeping.any():
-            names = {name for hold in self.holds[part] for name in hold.behind}
+        there, peeping = where.within(window), None
+        peeps = np.maximum(held - np.minimum(hiders, 1), 0)
+        if peeps.any():
+            names = frozenset(name for hold in holds for name in hold.behind)
             free = 1 - self.taken[where.within(self.frame)]
-            self.peeping.append((where, own[there] * peeping * free, names))
-        held -= peeping
+            peeping = Peeping(where, own[there] * peeps * free, names)
+        held -= peeps
         out = own.copy()
         out[there] *= 1 - held
-        index, known = _together([self._silhouette(part), union, self._natural(part)], where)
-        mine, its = own[there].ravel()[index], held.ravel()[index]
-        out[there] = _replaced(out[there], index, mine - _overlap(known, mine, its))
-        return out
+        silhouette, *regions = self._form(part).outlines
+        index = united([overlap.in_both(silhouette.fringe, region.fringe) for region in regions])
+        self._put_right(index, [silhouette], [[region] for region in regions], _At(own, window), _At(held, where), out)
+        return out, peeping
 
-    def _mend(self, part: str, meets: list[str], alpha: Singles, below: Singles, share: Singles) -> None:
-        """Put right the pixels in which the outlines of a part and of those before it meet."""
-        own = self._natural(part)
-        near = [self._natural(name) for name in meets]
-        near = [shape for shape in near if not shape.is_empty]
-        if not near or own.is_empty:
-            return
-        covered = joined([_one(shape) for shape in near])
-        left = minus(_one(own), covered)[0]
-        window = self.tiles[part].window
-        where = window_around(covered[0].bounds, window)
-        if where is not None:
-            there = where.within(window)
-            index, known = _together([own, covered[0], left], where)
-            mine, its = alpha[there].ravel()[index], below[there].ravel()[index]
-            share[there] = _replaced(share[there], index, mine - _overlap(known, mine, its))
+    def _mend(self, part: str, meets: list[str], alpha: Singles, before: _At, share: Singles) -> None:
+        """Put right the pixels in which the outlines of a part and of those before it meet.
 
-    def _less_peeping(self, part: str, below: Singles) -> Singles:
+        Of those before it that have no edge in such a pixel, each covers it whole or not at all: they change nothing.
+        """
+        from choreo.picture.render import overlap  # noqa: PLC0415
+
+        own, mine = self._form(part), _At(alpha, self.tiles[part].window)
+        shared = [(form, overlap.in_both(own.fringe, form.fringe)) for form in map(self._form, meets)]
+        near = [(form, index) for form, index in shared if index.size]
+        index = united([index for _, index in near])
+        self._put_right(index, own.outlines, [form.outlines for form, _ in near], mine, before, share)
+
+    def _put_right(
+        self,
+        index: Ints,
+        own: Sequence[Outline],
+        others: Sequence[Sequence[Outline]],
+        mine: _At,
+        its: _At,
+        share: Singles,
+    ) -> None:
+        from choreo.picture.render import blend  # noqa: PLC0415
+
+        if index.size:
+            areas = commons(index, self.frame, own, others)
+            at, its_at = (mine.window.y, mine.window.x), (its.window.y, its.window.x)
+            blend.mend(index, self.frame.width, areas, WHOLE, mine.values, share, at, its.values, its_at)
+
+    def _before(self, part: str, window: Window) -> _At:
         """What is taken before a part, less what shows only because this part's plate is not opaque there."""
-        window, out = self.tiles[part].window, below
-        for where, peeping, hiders in self.peeping:
-            common = where.common(window) if part in hiders else None
+        out = None
+        for peeping in self.peeping:
+            common = peeping.window.common(window) if part in peeping.through else None
             if common is not None:
-                out = out.copy() if out is below else out
-                out[common.within(window)] -= peeping[common.within(where)]
-        return np.maximum(out, 0) if out is not below else below
+                out = self.taken[window.within(self.frame)].copy() if out is None else out
+                out[common.within(window)] -= peeping.share[common.within(peeping.window)]
+        return _At(self.taken, self.frame) if out is None else _At(np.maximum(out, 0), window)
 
-    def _silhouette(self, part: str) -> BaseGeometry:
-        if (part, False) not in self.outlines:
-            self.outlines[part, False] = self.outline(part)
-        return self.outlines[part, False]
-
-    def _natural(self, part: str) -> BaseGeometry:
-        """The outline less what is left out."""
-        if (part, True) not in self.outlines:
-            shape = self._silhouette(part)
-            for hold in self.holds.get(part, ()):
-                shape = minus(_one(shape), _one(hold.region))[0]
-            self.outlines[part, True] = shape
-        return self.outlines[part, True]
+    def _form(self, part: str) -> Form:
+        if part not in self.asked:
+            holds = self.holds.get(part, ())
+            self.asked[part] = form_of(self.outline(part), holds, self.frame, self.forms.get(part))
+            self.forms[part] = self.asked[part]
+        return self.asked[part]
 
 
-def _together(
-    shapes: Sequence[BaseGeometry], window: Window
-) -> tuple[NDArray[np.int64], tuple[Floats, Floats, Floats]]:
-    """Pixels that both of two shapes cover in part; coverage of the first, the second, and first less second."""
-    first, second, less = edge_pixels(shapes, window)
-    index = np.intersect1d(first.index, second.index, assume_unique=True)
-    # A pixel that the difference does not cover in part it does not cover: the first shape is not whole there.
-    return index, (first.at(index), second.at(index), np.nan_to_num(less.at(index)))
+@dataclass(frozen=True, eq=False)
+class _At:
+    """Numbers (height, width) of the pixels of a window."""
 
-
-def _overlap(known: tuple[Floats, Floats, Floats], mine: Singles, its: Singles) -> Singles:
-    """How much two alphas have in common, if they do as the areas do that are known.
-
-    As far along between the least they can have in common (side by side) and the most (one in the other).
-    """
-    one, other, less = known
-    least, most = np.maximum(one + other - 1, 0), np.minimum(one, other)
-    along = np.clip((one - less - least) / np.maximum(most - least, 1e-12), 0, 1)
-    least, most = np.maximum(mine + its - 1.0, 0), np.minimum(mine, its)
-    return np.asarray(least + along * (most - least), dtype=np.float32)
-
-
-def _replaced(values: Singles, index: NDArray[np.int64], new: Singles) -> Singles:
-    flat = values.ravel()  # a copy where the values are a part of a larger picture
-    flat[index] = np.maximum(new, 0)
-    return flat.reshape(values.shape)
+    values: Singles
+    window: Window
 
 
 def _add(total: Singles, where: Window, tile: Tile | None) -> None:
     common = None if tile is None else tile.window.common(where)
     if tile is not None and common is not None:
-        total[common.within(where)] += tile.picture[common.within(tile.window)][..., 3]
+        total[common.within(where)] += tile.alpha[common.within(tile.window)]
 
 
 def _scaled(picture: Picture, alpha: Singles) -> Picture:
     """A picture with another alpha and the same colours."""
     own = picture[..., 3]
     return by_pixel(picture, alpha / np.where(own > 0, own, np.float32(1)))
-
-
-def _one(shape: BaseGeometry) -> NDArray[np.object_]:
-    out = np.empty(1, dtype=np.object_)
-    out[0] = shape
-    return out

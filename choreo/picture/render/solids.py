@@ -15,7 +15,7 @@ from choreo.geometry.camera import Camera
 from choreo.model.plan import Floats
 from choreo.picture.palette import tints
 from choreo.picture.render.colour import Singles, hex_to_linear
-from choreo.picture.render.coverage import Window, coverage, quad_sums, window_around
+from choreo.picture.render.coverage import Window, coverage, quad_sums, rings_of, row_sums, window_around
 from choreo.picture.render.facets import Facets, Stage
 from choreo.picture.render.tile import Tile
 
@@ -34,7 +34,7 @@ def solid_tile(
     camera: Camera,
     shift: Floats,
     frame: Window,
-    shade: Callable[[Window], Floats | Singles] | None = None,
+    shade: Callable[[Window], Singles] | None = None,
 ) -> Tile | None:
     """Return a part's picture, None if it is outside of the frame.
 
@@ -55,17 +55,20 @@ def solid_tile(
         Gives the share of light within a window, where it is known already.
 
     """
-    import cv2  # noqa: PLC0415
+    from choreo.picture.render import paint  # noqa: PLC0415
 
     window = None if outline.is_empty else window_around(outline.bounds, frame)
     if window is None:
         return None
-    light = shading(facets, camera, shift, window) if shade is None else shade(window)
-    alpha = np.asarray(coverage(outline, window), dtype=np.float32)
-    lit = alpha * np.asarray(light, dtype=np.float32)
-    # Channel by channel: numpy takes three times as long over an axis of four.
-    channels = [lit * np.float32(share) for share in hex_to_linear(tints(colour).face)]
-    return Tile(window, np.asarray(cv2.merge([*channels, alpha]), dtype=np.float32))
+    if shade is None:
+        # The line along a face's edge looks at the pixels around: without those beyond it, the frame would be an edge.
+        wide = window_around(outline.bounds, Window(frame.x - 1, frame.y - 1, frame.width + 2, frame.height + 2))
+        assert wide is not None
+        light: Singles = shading(facets, camera, shift, wide)[window.within(wide)].astype(np.float32)
+    else:
+        light = shade(window)
+    sums = row_sums(rings_of(outline), window)
+    return Tile(window, paint.tinted(sums, light, hex_to_linear(tints(colour).face)))
 
 
 def shading(facets: Facets, camera: Camera, shift: Floats, window: Window, line: float = LINE) -> Floats:
@@ -79,16 +82,17 @@ def shading(facets: Facets, camera: Camera, shift: Floats, window: Window, line:
         How much an edge line takes from the light of a face, at most.
 
     """
+    from choreo.picture.render import paint  # noqa: PLC0415
+
     axes = _axes(camera)
-    light = np.zeros((window.height, window.width))
-    filled = np.zeros_like(light)
+    light, filled = np.zeros((2, window.height, window.width))
     for stage in facets.stages(camera, shift):
         where = _reach(stage, window)
         if where is not None:
-            rows = where.within(window)
-            light[rows], filled[rows] = _painted(stage, axes, where, light[rows], filled[rows], line)
-    # A pixel on the outline is filled in part: its tone is that of what fills it.
-    return np.asarray(light / np.where(filled > 1e-6, filled, 1.0))
+            band, walled = _painted(stage, axes, where, line)
+            paint.band_over(band, walled, light, filled, where.y - window.y, where.x - window.x)
+    paint.toned(light, filled)
+    return light
 
 
 def _axes(camera: Camera) -> Floats:
@@ -120,40 +124,19 @@ def _reach(stage: Stage, window: Window) -> Window | None:
     return window_around((*low, *high), window)
 
 
-def _painted(
-    stage: Stage, axes: Floats, where: Window, light: Floats, filled: Floats, line: float
-) -> tuple[Floats, Floats]:
-    """The band over what has been painted so far; areas that share a pixel share it side by side."""
-    wall, walled = np.zeros_like(light), np.zeros_like(light)
+def _painted(stage: Stage, axes: Floats, where: Window, line: float) -> tuple[Floats, Floats]:
+    """Light of a band, and how much of each pixel it fills."""
+    from choreo.picture.render import paint  # noqa: PLC0415
+
+    wall, walled = np.zeros((2, where.height, where.width))
     tones = tone(stage.normals, axes)
     for level in range(int(stage.levels.max(initial=-1)) + 1):
         chosen = stage.levels == level
         near, lit = quad_sums(stage.quads[chosen], tones[chosen], where)
-        wall, walled = _beside(np.minimum(near, 1.0), lit, walled, wall)
+        paint.walls_over(near, lit, wall, walled)
     if stage.strip is not None:
-        strip = coverage(stage.strip, where)
-        wall, walled = strip * _share(wall, walled), strip
+        paint.cut_to(coverage(stage.strip, where), wall, walled)
     if stage.face is not None:
-        face = coverage(stage.face, where)
         bright = float(tone(np.array([[0.0, 0.0, float(stage.side)]]), axes)[0])
-        wall, walled = _beside(face, face * bright * _lined(face, line), walled, wall)
-    left = np.minimum(filled, 1 - walled)
-    return wall + light * _share(left, filled), walled + left
-
-
-def _beside(near: Floats, lit: Floats, walled: Floats, wall: Floats) -> tuple[Floats, Floats]:
-    """What is nearer takes its share of a pixel, the rest keeps what room is left."""
-    left = np.minimum(walled, 1 - near)
-    return lit + wall * _share(left, walled), near + left
-
-
-def _share(part: Floats, whole: Floats) -> Floats:
-    return np.asarray(part / np.where(whole > 0, whole, 1.0))
-
-
-def _lined(face: Floats, line: float) -> Floats:
-    """A soft line along the inside of a face's edge: the less of the 3 x 3 pixels around is face, the darker."""
-    padded = np.pad(face, 1)
-    rows = padded[:-2] + padded[1:-1] + padded[2:]
-    around = (rows[:, :-2] + rows[:, 1:-1] + rows[:, 2:]) / 9
-    return np.asarray(1 - line * (1 - around) * 1.5)
+        paint.face_over(coverage(stage.face, where), bright, line, wall, walled)
+    return wall, walled

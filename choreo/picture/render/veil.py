@@ -42,6 +42,14 @@ class Veil:
             out.append(Item(layer.tile.window, source, light))
         return out if self.share <= 0 else [*out, Item(self.hero.window, (self,), self._whole)]
 
+    def untouched(self, layers: Sequence[Layer]) -> list[Layer]:
+        """Return the layers of which the hero takes nothing."""
+        return [layer for layer in layers if self.share <= 0 and layer.part not in self.taken]
+
+    def touched(self, layers: Sequence[Layer]) -> list[Item]:
+        """Return what is to be drawn beside those."""
+        return self.items(layers if self.share > 0 else [layer for layer in layers if layer.part in self.taken])
+
     def light(self) -> Picture:
         """Return all that the hero adds, within its window."""
         out = self._whole(self.hero.window)

@@ -45,14 +45,13 @@ def test_the_sum_is_the_area_within_the_window(shape):
     assert coverage(shape, WINDOW).sum() == pytest.approx(inside.area, abs=1e-9)
 
 
-@given(st.lists(shapes(), min_size=1, max_size=4))
-def test_edge_pixels_are_all_pixels_that_are_covered_in_part(several):
-    for shape, found in zip(several, edge_pixels(several, WINDOW), strict=True):
-        truth = by_geos(shape).ravel()
-        index = np.flatnonzero((truth > 1e-6) & (truth < 1 - 1e-6))
-        assert found.at(index) == pytest.approx(truth[index], abs=1e-9)
-        assert (np.diff(found.index) > 0).all()
-        assert found.share == pytest.approx(truth[found.index], abs=1e-9)
+@given(shapes())
+def test_edge_pixels_are_all_pixels_that_are_covered_in_part(shape):
+    truth = by_geos(shape).ravel()
+    index, share = edge_pixels(shape, WINDOW)
+    assert np.isin(np.flatnonzero((truth > 1e-6) & (truth < 1 - 1e-6)), index).all()
+    assert (np.diff(index) > 0).all()
+    assert share == pytest.approx(truth[index], abs=1e-9)
 
 
 def test_a_triangle_by_hand():
@@ -71,7 +70,8 @@ def test_several_at_once_are_the_same_as_one_by_one():
 def test_quadrilaterals_that_share_an_edge_add_up_without_a_seam():
     left = [[4.2, 3.1], [9.7, 4.4], [8.1, 15.3], [5.0, 12.0]]
     right = [[8.1, 15.3], [18.0, 14.0], [16.5, 3.3], [9.7, 4.4]]  # the other way round
-    total, toned = quad_sums(np.array([left, right]), np.array([1.0, 3.0]), WINDOW)
+    sums = quad_sums(np.array([left, right]), np.array([1.0, 3.0]), WINDOW)
+    total, toned = (np.cumsum(each, axis=1)[:, :-1] for each in sums)
     both = [by_geos(shapely.Polygon(ring)) for ring in (left, right)]
     assert total == pytest.approx(by_geos(shapely.union_all([shapely.Polygon(left), shapely.Polygon(right)])), abs=1e-9)
     assert toned == pytest.approx(both[0] + 3 * both[1], abs=1e-9)

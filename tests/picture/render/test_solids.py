@@ -81,6 +81,17 @@ def test_the_alpha_of_a_solid_is_the_exact_area_of_its_outline():
     assert tile.picture[..., 3].sum() == pytest.approx(outline.area, rel=1e-6)
 
 
+def test_the_border_of_the_frame_is_no_edge_of_a_part():
+    camera, solid = CAMERAS["plan"], comb()
+    outline = silhouettes(solid, camera, np.zeros(3))[0]
+    small = Window(70, 60, 90, 50)
+    whole, cut = (
+        solid_tile(facets_of(solid), outline, "#5b6770", camera, np.zeros(3), frame) for frame in (FRAME, small)
+    )
+    assert cut.window == small
+    assert np.abs(cut.picture - whole.picture[small.within(whole.window)]).max() < 1e-6
+
+
 def test_flush_bands_show_no_joint():
     # One block, cut in two along z over a dark cavity; the joint lies within a row of pixels.
     section = shapely.box(-10, -10, 10, 10).difference(shapely.box(-7, -7, 7, 7))
