@@ -15,8 +15,10 @@ from choreo.model.plan import Region
 from choreo.model.tracks import Holdout, Key, Masking, OrderSpan, Spin
 from choreo.motion.law import evaluate_keys
 from choreo.motion.spin import turn_at
-from choreo.picture.render.blur import instants
+from choreo.picture.render.blur import exposure
 from choreo.picture.render.frame import Renderer
+from choreo.picture.render.moment import moments_at
+from choreo.picture.render.standing import ways_of
 from choreo.read.tracks_json import read_tracks
 from choreo.review.frame_content import FrameContents, Shown, packed
 from choreo.write.tracks_json import tracks_text
@@ -276,7 +278,9 @@ def read_by_renderer(film, shot, frame, shutter):
     renderer = Renderer(assembly, {}, tracks.resolution, shutter=shutter)
     reach = {part.id: 3.0 for part in assembly.parts}
     said = []
-    moments = [renderer.moment(shot, time) for time in instants(shot, frame, shutter, renderer.origins, 1.0, reach)]
+    ways = ways_of(shot, frame, shutter / 360, renderer.origins, 1.0, reach)
+    taken = exposure(frame, shutter / 360, {part: way.px for part, way in ways.items()})
+    moments = moments_at(shot, taken.times, renderer.origins, 1.0, taken.own)
     for moment in moments + [renderer.moment(shot, end) for one in moments for end in one.ends.values()]:
         rank = {part: number for number, part in enumerate(moment.order)}
         said.append([moment.camera.matrix.tobytes(), moment.hero, tracks.resolution])
