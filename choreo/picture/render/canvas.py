@@ -7,7 +7,7 @@ is the same to the last bit as on a fresh canvas.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,7 +45,8 @@ class Canvas:
         self.picture: Picture = np.zeros((window.height, window.width, 4), dtype=np.float32)
         self.key: bytes | None = None
         """What stands on it, in the words of whoever draws."""
-        self._blank: Singles = np.zeros((window.height, window.width), dtype=np.float32)
+        self.blank: Singles = np.zeros((window.height, window.width), dtype=np.float32)
+        """Zeros to work on, which are to be left as zeros."""
         self._items: dict[tuple[int, ...], Item] = {}
         blocks = (-(-window.height // _BLOCK), -(-window.width // _BLOCK))
         self._drawn: Marks = np.zeros(blocks, dtype=np.bool_)
@@ -109,15 +110,6 @@ class Canvas:
             found[window.slices] = encode(self.picture[window.slices])
         stale[:] = False
         return found.copy()
-
-    def blank(self) -> Singles:
-        """Return zeros (height, width) to work on; give them back with `used`."""
-        return self._blank
-
-    def used(self, blank: Singles, windows: Iterable[Window]) -> None:
-        """Take back what `blank` gave out, wiped where it was worked on."""
-        for window in windows:
-            blank[window.slices] = 0
 
     def _note(self, touched: Marks) -> None:
         self._drawn |= touched

@@ -115,7 +115,8 @@ def rings_of(shape: BaseGeometry) -> Rings:
 
     rings, polygon = shapely.get_rings(shapely.get_parts(shape), return_index=True)
     xy = shapely.get_coordinates(rings)
-    start = np.concatenate([[0], np.cumsum(shapely.get_num_coordinates(rings))])
+    start = np.zeros(len(rings) + 1, dtype=np.int64)
+    np.cumsum(shapely.get_num_coordinates(rings), out=start[1:])
     outer = np.ones(len(rings), dtype=np.bool_)
     outer[1:] = polygon[1:] != polygon[:-1]  # a polygon's outer ring comes first
     return Rings(xy, start, scan.signs(xy, start, outer))

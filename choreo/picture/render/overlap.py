@@ -114,8 +114,10 @@ def _inside(wound: Ints, group: Ints) -> tuple[bool, bool]:
 def _lengths(
     near: Floats, count: int, y: float, left: float, cuts: Floats, wound: Ints, group: Ints
 ) -> tuple[float, float, float]:
-    """Lengths, within the pixel from `left` on, of the line at y in group 0, in any other one, and in both."""
-    wound[:] = 0
+    """Lengths, within the pixel from `left` on, of the line at y in group 0, in any other one, and in both.
+
+    `wound` comes with how often shapes wind around all of the pixel's left side, and is worked on.
+    """
     many = 0
     for i in range(count):
         if near[i, 1] < y < near[i, 3]:
@@ -164,7 +166,7 @@ def commons(index: Ints, stride: int, pieces: Floats, begin: Ints, places: Ints)
     start, first, last, tops, group = places
     out = np.zeros((3, len(index)))
     shapes = len(tops)
-    wound = np.zeros(shapes, dtype=np.int64)
+    base, wound = np.zeros(shapes, dtype=np.int64), np.zeros(shapes, dtype=np.int64)
     room = 64
     near, cuts, heights = np.empty((room, 6)), np.empty((room + 1, 3)), np.empty(room * (room + 8))
     for n in range(len(index)):
@@ -178,19 +180,26 @@ def commons(index: Ints, stride: int, pieces: Floats, begin: Ints, places: Ints)
             room = 2 * most
             near, cuts, heights = np.empty((room, 6)), np.empty((room + 1, 3)), np.empty(room * (room + 8))
         count = 0
+        base[:] = 0
         for shape in range(shapes):
             at = first[shape] + row - tops[shape]
             if first[shape] <= at < last[shape] - 1:
                 for k in range(start[shape] + begin[at], start[shape] + begin[at + 1]):
-                    if min(pieces[k, 0], pieces[k, 2]) < left + 1:  # what lies to the right changes nothing
-                        near[count, :5] = pieces[k]
-                        near[count, 5] = shape
-                        count += 1
+                    piece = pieces[k]
+                    if min(piece[0], piece[2]) >= left + 1:  # what lies to the right changes nothing
+                        continue
+                    if max(piece[0], piece[2]) <= left and piece[1] <= row and piece[3] >= row + 1:
+                        base[shape] += int(piece[4])  # what passes on the left changes all alike
+                        continue
+                    near[count, :5] = piece
+                    near[count, 5] = shape
+                    count += 1
         many = _heights(near, count, left, float(row), heights)
         for i in range(many - 1):
             high = heights[i + 1] - heights[i]
             if high > 0:
                 y = (heights[i] + heights[i + 1]) / 2
+                wound[:] = base
                 own, others, both = _lengths(near, count, y, left, cuts, wound, group)
                 out[0, n] += own * high
                 out[1, n] += others * high
