@@ -9,11 +9,12 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from choreo.picture.render.colour import Picture, Singles
+from choreo.picture.render.colour import OnColour, Picture, Singles
 from choreo.picture.render.coverage import Window
 
 Encode = Callable[[Picture], NDArray[np.generic]]
@@ -107,7 +108,12 @@ class Canvas:
             self._codes[encode] = blank, self._drawn.copy()
         found, stale = self._codes[encode]
         for window in self._windows(stale):
-            found[window.slices] = encode(self.picture[window.slices])
+            if isinstance(encode, OnColour):
+                encode.fill(
+                    self.picture, cast("NDArray[np.uint8]", found), window.y, window.x, window.height, window.width
+                )
+            else:
+                found[window.slices] = encode(self.picture[window.slices])
         stale[:] = False
         return found.copy()
 

@@ -253,9 +253,11 @@ class _Work:
     ) -> None:
         from choreo.picture.render import blend  # noqa: PLC0415
 
+        at, its_at = (mine.window.y, mine.window.x), (its.window.y, its.window.x)
+        if index.size:
+            index = blend.undecided(index, self.frame.width, mine.values, at, its.values, its_at)
         if index.size:
             areas = commons(index, self.frame, own, others)
-            at, its_at = (mine.window.y, mine.window.x), (its.window.y, its.window.x)
             blend.mend(index, self.frame.width, areas, WHOLE, mine.values, share, at, its.values, its_at)
 
     def _before(self, part: str, window: Window) -> _At:
