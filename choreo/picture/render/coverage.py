@@ -155,10 +155,3 @@ def quad_sums(quads: Floats, tones: Floats, window: Window) -> tuple[Floats, Flo
     near, lit = np.zeros((2, window.height, window.width + 1))
     scan.add_quads(near, lit, np.ascontiguousarray(quads), np.ascontiguousarray(tones), window.x, window.y)
     return near, lit
-
-
-def edge_pixels(shape: BaseGeometry, window: Window) -> tuple[Ints, Floats]:
-    """Return the pixels that a shape covers in part, ascending (row * width + column within the window), and shares."""
-    from choreo.picture.render import scan  # noqa: PLC0415
-
-    return scan.in_part(row_sums(rings_of(shape), window), WHOLE)

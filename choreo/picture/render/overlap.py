@@ -59,6 +59,52 @@ def by_rows(xy: Floats, start: Ints, sign: Floats, top: int, rows: int) -> tuple
 
 
 @compiled
+def touched(pieces: Floats, begin: Ints, xy: Floats, start: Ints, top: int, width: int) -> Ints:
+    """Return the pixels (row * width + column, ascending) of a frame so wide that an outline passes through.
+
+    Those that it covers in part are among them; `by_rows` tells what the other numbers are.
+    """
+    level = np.empty((len(xy), 3), dtype=np.int64)  # edges that run along rows have no pieces
+    levels = 0
+    for ring in range(len(start) - 1):
+        for k in range(start[ring], start[ring + 1] - 1):
+            if xy[k, 1] == xy[k + 1, 1]:
+                low, high = min(xy[k, 0], xy[k + 1, 0]), max(xy[k, 0], xy[k + 1, 0])
+                level[levels, 0] = math.floor(xy[k, 1]) - top
+                level[levels, 1] = math.floor(max(low, 0.0))
+                level[levels, 2] = math.floor(min(high, width - 1.0))
+                levels += 1
+    most = levels
+    for row in range(len(begin) - 1):
+        most = max(most, begin[row + 1] - begin[row] + levels)
+    spans = np.empty((most, 2), dtype=np.int64)
+    out, count = np.empty((len(begin) - 1) * width, dtype=np.int64), 0  # memory that is not written to is not taken
+    for row in range(len(begin) - 1):
+        many = 0
+        for k in range(begin[row], begin[row + 1] + levels):
+            if k < begin[row + 1]:
+                first = math.floor(max(min(pieces[k, 0], pieces[k, 2]), 0.0))
+                last = math.floor(min(max(pieces[k, 0], pieces[k, 2]), width - 1.0))
+            else:
+                n = k - begin[row + 1]
+                first, last = level[n, 1], level[n, 2] if level[n, 0] == row else -1
+            if first <= last:
+                j = many - 1
+                while j >= 0 and spans[j, 0] > first:
+                    spans[j + 1] = spans[j]
+                    j -= 1
+                spans[j + 1, 0], spans[j + 1, 1] = first, last
+                many += 1
+        reached = -1
+        for j in range(many):
+            for column in range(max(spans[j, 0], reached + 1), spans[j, 1] + 1):
+                out[count] = (top + row) * width + column
+                count += 1
+            reached = max(reached, spans[j, 1])
+    return out[:count].copy()
+
+
+@compiled
 def _at(piece: Floats, y: float) -> float:
     x0, y0, x1, y1 = piece[0], piece[1], piece[2], piece[3]
     return float(x0 + (y - y0) * ((x1 - x0) / (y1 - y0)))
