@@ -7,46 +7,33 @@ dumping hang on that single hook and no pass knows of them. The checks that are 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from choreo.checks.check_handoff import check_handoff
-from choreo.checks.check_tracks import check_tracks
-from choreo.errors import ChoreoError, Finding, no_solution, wrong_input
+from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.geometry.approved import Kept
 from choreo.geometry.encounter import Encounters, make_encounters
 from choreo.geometry.silhouette import hull_points
 from choreo.geometry.solid import Solid, build_solid
 from choreo.geometry.subject import Frame
-from choreo.geometry.turned import solids_on, turns_of
 from choreo.labelled_shot import labelled_shot, warned
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import Choreography, Shot
 from choreo.model.plan import Removal
 from choreo.model.registration import Photographs, Registration
 from choreo.model.report import Report
-from choreo.model.tracks import FilmSection, Masking, PartTrack, ShotTracks, Tracks
+from choreo.model.tracks import FilmSection, ShotTracks, Tracks
 from choreo.motion.sections import ShotSpan, lay_out_sections, sections_within
 from choreo.passes.contacts import ContactGraph, find_contacts, find_loose_joints, find_overlaps
-from choreo.passes.framing import frames_at_rest
-from choreo.passes.handoff import handoff, settled_frames
 from choreo.passes.keep import keep_approved, still_parts
-from choreo.passes.masking import masking
-from choreo.passes.meeting import meet_still
-from choreo.passes.pace import check_pace
-from choreo.passes.part_handoff import hand_over_parts
-from choreo.passes.plate_use import plan_plates, plate_findings
-from choreo.passes.reading import check_readable
 from choreo.passes.registration import register
 from choreo.passes.removal import choose_body, plan_removal
 from choreo.passes.summary import ShotFacts, summarise
-from choreo.passes.visibility import visibility
 from choreo.passes.wishes import settle_wishes
 from choreo.recall import Recall, anew, content
-from choreo.timed_shot import Set, TimedShot, sampled, time_around
+from choreo.timed_shot import Set, TimedShot, time_around
+from choreo.tracked_shot import Paths, TrackedShot, masked_shot, tracked_shot
 
 if TYPE_CHECKING:
     OnStage = Callable[[str, Any], None]
@@ -179,18 +166,48 @@ def compile_film(
         Exit 2 for input that is wrong, exit 1 for input without a solution; all shots are tried first.
 
     """
-    lock = choreography.lock
-    still = still_parts(lock, approved, assembly.ids)
+    still = still_parts(choreography.lock, approved, assembly.ids)
     clearance = choreography.clearance_mm
+    shapes = content(assembly)
     apart = recall(
         "apart",
-        (assembly, clearance, search, file, still),
+        (shapes, clearance, search, file, still),
         lambda: take_apart(assembly, clearance, search=search, file=file, still=still, on_stage=on_stage),
     )
-    film = _set(choreography, apart, photographs, digests[0], recall)
+    film = _set(choreography, apart, shapes, photographs, digests[0], recall)
     wanted = settle_wishes(choreography.shots, apart.removal)
+    tracked, sections, failures = _tracked(choreography, wanted, film, approved, only_shot, on_stage)
+    # Masks take longest, so that every path is known before the first of them.
     shots: list[tuple[ShotTracks, ShotFacts]] = []
-    failures: list[ChoreoError] = []
+    for name, bare in tracked.items():
+        try:
+            shots.append(masked_shot(bare, film, on_stage))
+        except ChoreoError as error:
+            failures[name] = error
+    if failures:
+        faults = [failures[shot.name] for shot in wanted if shot.name in failures]
+        findings = tuple(finding for error in faults for finding in error.findings)
+        raise ChoreoError(findings, exit_code=max(error.exit_code for error in faults))
+
+    rate = (film.rate.numerator, film.rate.denominator)
+    tracks = Tracks(*digests, rate, choreography.resolution, tuple(made for made, _ in shots), sections)
+    known = [facts for _, facts in shots]
+    report = summarise(assembly, apart.removal, known, choreography.resolution, (*warnings, *apart.warnings))
+    on_stage("report", report)
+    return Film(apart, tracks, report, film.frame)
+
+
+def _tracked(
+    choreography: Choreography,
+    wanted: Sequence[Shot],
+    film: Set,
+    approved: Tracks | None,
+    only_shot: str | None,
+    on_stage: OnStage,
+) -> tuple[dict[str, TrackedShot], tuple[FilmSection, ...], dict[str, ChoreoError]]:
+    """The paths of all shots, the film's sections, and what could not be timed."""  # fmt: skip
+    tracked: dict[str, TrackedShot] = {}
+    failures: dict[str, ChoreoError] = {}
     spans: list[ShotSpan] = []
     start = 0
     for shot in wanted:
@@ -198,42 +215,31 @@ def compile_film(
         length = shot.frames
         if chosen or any(phase.fit for phase in shot.phases):  # the starts of later shots hang on its length
             try:
-                kept = keep_approved(shot, lock, approved, assembly.ids)
+                kept = keep_approved(shot, choreography.lock, approved, film.assembly.ids)
                 timed = _timed(shot, film, kept, on_stage if chosen else no_hook)
                 length = timed.shot.frames
                 if chosen:
-                    shots.append(_shot(timed, start, film, on_stage))
+                    tracked[shot.name] = tracked_shot(timed, start, film, on_stage)
             except ChoreoError as error:
-                failures.append(error)
+                failures[shot.name] = error
         spans.append(ShotSpan(shot.name, start, length))
         start += length
-    if failures:
-        findings = tuple(finding for error in failures for finding in error.findings)
-        raise ChoreoError(findings, exit_code=max(error.exit_code for error in failures))
-
-    rate = (film.rate.numerator, film.rate.denominator)
-    tracks = Tracks(
-        *digests,
-        rate,
-        choreography.resolution,
-        tuple(made for made, _ in shots),
-        _sections(choreography, spans, only_shot),
-    )
-    known = [facts for _, facts in shots]
-    report = summarise(assembly, apart.removal, known, choreography.resolution, (*warnings, *apart.warnings))
-    on_stage("report", report)
-    return Film(apart, tracks, report, film.frame)
+    sections = () if failures else _sections(choreography, spans, only_shot)
+    if not failures:
+        on_stage("paths", Paths(tuple(one.bare for one in tracked.values()), sections))
+    return tracked, sections, failures
 
 
 def _set(
-    choreography: Choreography, apart: Apart, photographs: Photographs | None, pictures: str, recall: Recall
-) -> Set:
-    """What all shots have in common; `pictures` is the digest under which a registration is kept."""
+    choreography: Choreography, apart: Apart, shapes: bytes, photographs: Photographs | None, pictures: str,
+    recall: Recall,
+) -> Set:  # fmt: skip
+    """What all shots have in common; `shapes` is the assembly's digest, `pictures` that of what a still is laid on."""
     assembly, clearance = apart.assembly, choreography.clearance_mm
     points = {part: hull_points(solid) for part, solid in apart.solids.items()}
     pictures = f"{pictures} {photographs.known if photographs else None}"
-    registration = _registration(choreography, apart, photographs, pictures, recall)
-    known = content(assembly, clearance, apart.removal, None if registration is None else pictures)
+    registration = _registration(choreography, apart, photographs, (shapes, pictures), recall)
+    known = content(shapes, clearance, apart.removal, None if registration is None else pictures)
     return Set(
         assembly, apart.solids, apart.encounters, apart.removal, points, _frame(choreography), choreography.frame_rate,
         registration, known, recall,
@@ -251,18 +257,6 @@ def _timed(shot: Shot, film: Set, kept: Kept | None, on_stage: OnStage) -> Timed
     return film.recall("timed", (film.content, film.frame, shot, kept), make)
 
 
-def _shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) -> tuple[ShotTracks, ShotFacts]:
-    """A shot's tracks, and its facts with a warning for each part that moves faster than reads well."""
-
-    def make() -> tuple[ShotTracks, ShotFacts]:
-        made, facts = _compile_shot(timed, start, film, on_stage)
-        width = film.frame.resolution[0]
-        pace = check_pace(made.name, film.points, timed.layout.cameras, made.parts, width, film.rate)
-        return made, replace(facts, warnings=(*facts.warnings, *pace))
-
-    return film.recall("shot", (film.content, film.frame, film.rate, timed.shot, timed.kept, start), make)
-
-
 def _sections(choreography: Choreography, spans: Sequence[ShotSpan], only_shot: str | None) -> tuple[FilmSection, ...]:
     """The sections of the film, or of the shot that was chosen."""
     sections, faults = lay_out_sections(choreography.sections, spans, choreography.frame_rate)
@@ -273,67 +267,8 @@ def _sections(choreography: Choreography, spans: Sequence[ShotSpan], only_shot: 
     return sections_within(sections, chosen[0]) if chosen else sections
 
 
-def _compile_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) -> tuple[ShotTracks, ShotFacts]:
-    """The passes that look at one shot, from its timing on."""
-    assembly, removal = film.assembly, film.removal
-    shot, layout, schedule = timed.shot, timed.layout, timed.schedule
-
-    parts = sampled(timed, film)
-    turned_by = {track.id: track.turn for track in parts if track.turn is not None}
-    uses = plan_plates(assembly, film.rate, layout.cameras, parts, film.points, turned_by)
-    missing, unfit = plate_findings(shot.name, uses, assembly)
-    if missing:
-        raise no_solution(*missing)
-    pictures = {use.part: use.plate_frame for use in uses}
-    parts = tuple(replace(track, plate_frame=pictures.get(track.id, track.plate_frame)) for track in parts)
-    parts = _as_approved(parts, timed)
-    positions = {track.id: track.position for track in parts}
-    cameras = np.stack([camera.matrix for camera in layout.cameras])
-    bare = ShotTracks(shot.name, start, shot.frames, cameras, parts, np.zeros(shot.frames), Masking((), ()))
-    on_stage(f"tracks of {shot.name}", bare)
-
-    solids = [film.solids[part] for part in assembly.ids]
-    turns = turns_of(parts, {part.id: part.offset for part in assembly.parts})
-    spun = {assembly.ids.index(part): turn for part, turn in turns.items()}
-    places = np.stack([positions[part] for part in assembly.ids])
-    masks = film.recall(
-        "masking",
-        (film.content, cameras, places, spun),
-        lambda: masking(visibility(solids, cameras, places, assembly.touch_mm, spun), assembly.ids, removal),
-    )
-    on_stage(f"masking of {shot.name}", masks)
-    rest, least = frames_at_rest(layout.rest_frames, parts), film.frame.readable
-    gap = layout.least_gap_px
-    stood = solids_on(film.solids, turns, rest[0]) if rest else film.solids
-    shown, hidden = check_readable(shot.name, stood, cameras, positions, masks, rest, least, gap)
-    if hidden:
-        raise no_solution(*hidden)
-
-    hero = handoff(shot, film.solids, cameras, positions, turns)
-    met = meet_still(shot, parts, hero, layout.cameras, assembly, uses, film.registration, film.frame.clearance_mm)
-    parts = _as_approved(met.parts, timed)
-    offsets = {part.id: part.offset for part in assembly.parts}
-    taken = hand_over_parts(shot, film.solids, offsets, cameras, parts, hero, masks, turns, timed.kept)
-    made = replace(bare, parts=parts, hero_opacity=hero, masking=masks, hero_parts=taken.opacity)
-    check_tracks(made, assembly.ids)
-    check_handoff(made, assembly, shot.handoff)
-    facts = ShotFacts(
-        shot, made, layout.least_gap_px, layout.cameras[0], layout.distance_mm, schedule.moves,
-        schedule.bare_pairs, film.encounters.clearance, (*schedule.warnings, *unfit, *met.warnings), shown,
-        settled_frames(shot, film.solids, cameras, positions, turns), met.register_px, layout.crossings, uses,
-        taken.over, taken.whole,
-    )  # fmt: skip
-    return made, facts
-
-
-def _as_approved(parts: Sequence[PartTrack], timed: TimedShot) -> tuple[PartTrack, ...]:
-    """Put back what is locked: photographs that came or changed since do not touch it."""
-    kept = {} if timed.kept is None else timed.kept.tracks
-    return tuple(kept.get(track.id, track) for track in parts)
-
-
 def _registration(
-    choreography: Choreography, apart: Apart, photographs: Photographs | None, pictures: str, recall: Recall
+    choreography: Choreography, apart: Apart, photographs: Photographs | None, known: tuple[bytes, str], recall: Recall
 ) -> Registration | None:
     """Lay the plates on the still, by the strictest hand-off."""
     asked = [shot.handoff.handoff_px for shot in choreography.shots if shot.handoff is not None]
@@ -342,7 +277,7 @@ def _registration(
     plates, hero = photographs.plates, photographs.hero
     return recall(
         "registration",
-        (apart.assembly, pictures, min(asked)),
+        (*known, min(asked)),
         lambda: register(apart.assembly, plates, hero, min(asked), apart.solids),
     )
 

@@ -23,6 +23,7 @@ MAY_IMPORT = {
     "recall": {"errors"},
     "timed_shot": {"errors", "model", "geometry", "motion", "passes", "recall"},
     "labelled_shot": {"errors", "model", "geometry", "motion", "passes", "timed_shot"},
+    "tracked_shot": {"errors", "model", "geometry", "passes", "checks", "timed_shot"},
     "frames": {
         "errors",
         "model",
@@ -37,8 +38,31 @@ MAY_IMPORT = {
         "compile",
         "recall",
     },
-    "live": {"errors", "model", "geometry", "motion", "read", "picture", "review", "compile", "frames", "recall"},
-    "compile": {"errors", "model", "geometry", "motion", "passes", "checks", "recall", "timed_shot", "labelled_shot"},
+    "live": {
+        "errors",
+        "model",
+        "geometry",
+        "motion",
+        "read",
+        "picture",
+        "review",
+        "compile",
+        "frames",
+        "recall",
+        "tracked_shot",
+    },
+    "compile": {
+        "errors",
+        "model",
+        "geometry",
+        "motion",
+        "passes",
+        "checks",
+        "recall",
+        "timed_shot",
+        "labelled_shot",
+        "tracked_shot",
+    },
 }
 CLOCKS = {"choreo.frames.clock", "choreo.live.follow", "choreo.picture.sheets.output", "choreo.commands.today"}
 """Foretells how long work will take; waits for files to be saved; dates every PDF alike; dates an approval. Nothing

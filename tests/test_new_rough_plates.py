@@ -71,6 +71,16 @@ def test_a_crumb_far_away_does_not_make_a_part_wider(folder, capsys):
     assert len(assembly["parts"][0]["slabs"]) == 1
 
 
+def test_a_width_over_several_pieces_is_said(folder, capsys):
+    # The body is 120 px wide; with 20 px more, ten px beside it, 150: 2.5 px a mm.
+    write_png(folder / "1_body.png", rgba(np.maximum(disc(SIZE, (100, 75), 60), disc(SIZE, (180, 75), 10))))
+    answer, _ = new(capsys, folder)
+    assert answer["px_per_mm"] == pytest.approx(2.5, rel=2e-3)
+    (found,) = answer["warnings"]
+    assert found["code"] == "scale-over-pieces"
+    assert "all 2 pieces of this matte, 150 px; the largest of them is 120 px wide" in found["what"]
+
+
 def test_more_pieces_than_a_part_may_have_are_refused_before_anything_is_written(folder, capsys):
     alpha = np.zeros((150, 200))
     for row in range(0, 140, 8):

@@ -142,11 +142,11 @@ def test_masks_are_those_of_the_camera():
     ("edit", "asked"),
     [
         ({}, {}),
-        ({"late": 2}, {"timed": 1, "layout": 1, "shot": 1, "masking": 1, "labels": 0}),
-        ({"stagger": 5}, {"timed": 1, "shot": 1, "masking": 1}),
-        ({"easing": "linear"}, {"timed": 1, "shot": 1, "masking": 1}),
-        ({"delay": 3}, {"timed": 1, "shot": 1, "masking": 1}),
-        ({"azimuth": 20.0}, {"timed": 1, "layout": 1, "labels": 1, "shot": 1, "masking": 1}),
+        ({"late": 2}, {"timed": 1, "layout": 1, "tracks": 1, "shot": 1, "masking": 1, "labels": 0}),
+        ({"stagger": 5}, {"timed": 1, "tracks": 1, "shot": 1, "masking": 1}),
+        ({"easing": "linear"}, {"timed": 1, "tracks": 1, "shot": 1, "masking": 1}),
+        ({"delay": 3}, {"timed": 1, "tracks": 1, "shot": 1, "masking": 1}),
+        ({"azimuth": 20.0}, {"timed": 1, "layout": 1, "labels": 1, "tracks": 1, "shot": 1, "masking": 1}),
     ],
 )
 def test_only_what_an_edit_touches_is_computed_again(edit, asked):

@@ -12,7 +12,7 @@ from choreo.commands.laying import lay
 from choreo.errors import Finding, wrong_input
 
 if TYPE_CHECKING:
-    from choreo.model.new_plates import Hint, PlacedPlate
+    from choreo.model.new_plates import FoundPlate, Hint, PlacedPlate
 
 _MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 _SCALE = re.compile(r"(?P<part>[^=]+)=(?P<number>\d+(?:\.\d+)?)\s*(?P<unit>mm|cm|m|in)")
@@ -20,6 +20,8 @@ _PLACE = re.compile(
     r"(?P<part>[^=]+)=\s*(?P<x>-?\d{1,6}(?:\.\d+)?)\s*,\s*(?P<y>-?\d{1,6}(?:\.\d+)?)\s*"
     r"(?:,\s*(?P<width>\d{1,6}(?:\.\d+)?)\s*)?"
 )
+_SAME_WIDTH = 0.99
+"""Less than this share of a part's width is another width."""
 _FILES = ("assembly.json", "choreography.toml")
 
 
@@ -68,7 +70,7 @@ def _run(arguments: Arguments) -> Said:
         "choreography.toml": choreography_text(name, [plate.id for plate in placed], hero=hero is not None),
     }
     write_all(folder, dict(files))
-    notes = (*notes, *stack.said)
+    notes = (*notes, *stack.said, *_over_pieces(named_plate(plates, part, "--scale")))
     data = {
         "ok": True,
         "files": [str(folder / file) for file in files],
@@ -109,6 +111,26 @@ def _scale(text: str) -> tuple[str, float]:
             )
         )
     return match["part"].strip(), width
+
+
+def _over_pieces(known: FoundPlate) -> list[Finding]:
+    """A warning where the width that is known is one over several pieces: some of them may be dust."""
+    import shapely  # noqa: PLC0415
+
+    largest = max(known.polygons, key=lambda piece: float(piece.area))
+    left, _, right, _ = shapely.bounds(largest).tolist()
+    whole = known.bounds[2] - known.bounds[0]
+    if right - left >= _SAME_WIDTH * whole:
+        return []
+    return [
+        Finding(
+            "scale-over-pieces",
+            f"{known.file}: the width given with --scale is taken over all {len(known.polygons)} pieces of this matte, "
+            f"{whole:.0f} px; the largest of them is {right - left:.0f} px wide.",
+            remedy="Nothing, if all of them are the part; else take the others out of the matte, and start anew.",
+            severity="warning",
+        )
+    ]
 
 
 def _refuse_overwriting(folder: Path) -> None:

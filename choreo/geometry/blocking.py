@@ -29,8 +29,9 @@ from choreo.geometry.directions import (
     outlines,
     turned,
 )
-from choreo.geometry.encounter import Encounters, Shape
+from choreo.geometry.encounter import Encounters
 from choreo.geometry.obstacle import Ints
+from choreo.geometry.shape import Shape
 from choreo.model.assembly import Vector
 from choreo.model.plan import Floats
 

@@ -21,8 +21,8 @@ import shapely
 from numpy.typing import NDArray
 
 from choreo.geometry.convex import convex_sums, paired_sums
-from choreo.geometry.encounter import Shape
 from choreo.geometry.obstacle import Ints, Pieces
+from choreo.geometry.shape import Shape
 from choreo.model.assembly import Vector
 from choreo.model.plan import Floats
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from itertools import pairwise
 from typing import Any, TypeVar
 
@@ -20,67 +19,19 @@ from choreo.geometry.legs import JOIN, Leg, is_flat, leg_cuts, legs_of, near_leg
 from choreo.geometry.obstacle import (
     Cuts,
     Obstacle,
-    Pieces,
     cut_below,
     cut_out,
     depth_only,
     obstacle,
     overlaps_along,
-    pieces_of,
 )
-from choreo.geometry.solid import Band, Solid, shrink
+from choreo.geometry.shape import Shape, make_shape
+from choreo.geometry.solid import Solid, shrink
 from choreo.model.plan import Floats
 
 Answer = TypeVar("Answer")
 _SPARE = 1e-6
 """mm; a pair that keeps exactly its clearance keeps it, whatever the last digits say."""
-
-
-@dataclass(frozen=True, eq=False)
-class Shape:
-    """A shrunk solid with the boxes of its bands and, as they are asked for, its convex pieces."""
-
-    solid: Solid
-    boxes: Floats
-    """(bands, 2, 3) lowest and highest corner of each band."""
-    _pieces: dict[int, Pieces] = field(default_factory=dict, repr=False)
-    _support: dict[tuple[float, ...], float] = field(default_factory=dict, repr=False)
-
-    @property
-    def box(self) -> Floats:
-        """(2, 3) bounds; an impossible box if nothing is left of the solid."""
-        return np.stack([self.boxes[:, 0].min(axis=0, initial=np.inf), self.boxes[:, 1].max(axis=0, initial=-np.inf)])
-
-    def pieces(self, band: int) -> Pieces:
-        """Return the convex pieces of a band's section."""
-        if band not in self._pieces:
-            self._pieces[band] = pieces_of(self.solid.bands[band].section)
-        return self._pieces[band]
-
-    @cached_property
-    def hull(self) -> Shape:
-        """The prism over the convex hull of all sections, over the solid's whole depth."""
-        if not self.solid.bands:
-            return self
-        section = shapely.convex_hull(shapely.union_all([shapely.convex_hull(b.section) for b in self.solid.bands]))
-        return make_shape(Solid((Band(self.solid.bands[0].z0, self.solid.bands[-1].z1, section),)))
-
-    def support(self, direction: Floats) -> float:
-        """Return how far the solid reaches along a direction, mm from the origin."""
-        key = tuple(direction.tolist())
-        if key not in self._support:
-            flat = [(shapely.get_coordinates(band.section) @ direction[:2]).max() for band in self.solid.bands]
-            along = [max(band.z0 * direction[2], band.z1 * direction[2]) for band in self.solid.bands]
-            self._support[key] = max((float(f + z) for f, z in zip(flat, along, strict=True)), default=-np.inf)
-        return self._support[key]
-
-
-def make_shape(solid: Solid) -> Shape:
-    """Wrap a solid that is shrunk already."""
-    flat = shapely.bounds([band.section for band in solid.bands]).reshape(-1, 2, 2)
-    depth = np.array([(band.z0, band.z1) for band in solid.bands]).reshape(-1, 2, 1)
-    shapely.prepare([band.section for band in solid.bands])
-    return Shape(solid, np.concatenate([flat, depth], axis=2))
 
 
 _MOST_ANSWERS = 20_000

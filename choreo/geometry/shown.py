@@ -9,6 +9,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.regions import NOTHING, joined_rows, minus
+from choreo.geometry.unions import mended
 from choreo.model.plan import Region
 from choreo.model.tracks import Masking
 
@@ -84,7 +85,7 @@ def side_by_side(regions: Mapping[str, BaseGeometry], within_px: float) -> dict[
 
 def _polygon(region: Region) -> BaseGeometry:
     polygon = shapely.Polygon(region.outline, region.holes)
-    return polygon if polygon.is_valid else shapely.make_valid(polygon)  # rounding may have folded a corner
+    return polygon if polygon.is_valid else mended(polygon)  # rounding may have folded a corner into a line
 
 
 def _less(shape: BaseGeometry, others: list[BaseGeometry]) -> BaseGeometry:

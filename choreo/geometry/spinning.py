@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from choreo.geometry.encounter import Encounters, Shape, make_shape
+from choreo.geometry.encounter import Encounters
+from choreo.geometry.shape import Shape, make_shape
 from choreo.geometry.turned import swept_by_turning
 from choreo.model.plan import Floats
 

@@ -25,6 +25,8 @@ class Message:
     """For people, one line."""
     head: dict[str, Any] | None = None
     """The film without its shots."""
+    length: dict[str, Any] | None = None
+    """What of the head hangs on the lengths of shots, where nothing else of it has changed."""
     order: tuple[str, ...] = ()
     """Names of all shots, in the order of the film."""
     shots: Mapping[str, dict[str, Any]] = field(default_factory=dict)
@@ -40,6 +42,8 @@ class Message:
         data["findings"] = [finding.as_json() for finding in self.findings]
         if self.head is not None:
             data["head"] = self.head
+        if self.length is not None:
+            data["length"] = self.length
         if self.order:
             data["order"] = list(self.order)
             data["shots"] = dict(self.shots)
@@ -57,6 +61,7 @@ def joined(before: Message | None, after: Message) -> Message:
     return replace(
         after,
         head=before.head if after.head is None else after.head,
+        length=before.length if after.head is None and after.length is None else after.length,
         order=order,
         shots={name: shots[name] for name in order},
         pieces={**before.pieces, **after.pieces},

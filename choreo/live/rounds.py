@@ -6,10 +6,12 @@ the true orders and masks; then the panels, charts and numbers below the picture
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from choreo.compile import Film
 from choreo.errors import ChoreoError, Finding
@@ -18,13 +20,15 @@ from choreo.frames.plates import ShotPlates, plates_of
 from choreo.frames.small_plates import small_plates
 from choreo.live.follow import Follower, files_at, files_of
 from choreo.live.message import DRAWN, FAILED, MOVING, WHOLE, Message
+from choreo.model.plan import Floats
 from choreo.model.tracks import Masking, OrderSpan, ShotTracks
 from choreo.picture.page.document import PageFilm, page_pieces
-from choreo.picture.page.film_data import film_head, shot_data
+from choreo.picture.page.film_data import film_head, film_length, shot_data
 from choreo.picture.page.plates import SmallPlate
 from choreo.read.project import Project, read_project
 from choreo.read.stamp import stamp_of
 from choreo.recall import Memory
+from choreo.tracked_shot import Paths
 
 _TRACKS = "tracks of "
 _HEAD = ""
@@ -46,6 +50,8 @@ class Desk:
     _plates: Plates = field(default_factory=dict)
     _hero: SmallPlate | None = None
     _order: tuple[str, ...] = ()
+    _spans: dict[str, tuple[int, int]] = field(default_factory=dict)
+    """First frame and frames of each shot, as the page has them."""
     _project: Project | None = None
     _plate_sets: int = 0
     """How many sets of plates there have been."""
@@ -73,20 +79,47 @@ class Desk:
 
     def _hear(self, stage: str, artefact: Any) -> None:
         """Tell new paths at once, with what is known of the order of layers."""
-        if not stage.startswith(_TRACKS) or self._project is None:
-            return
-        shot: ShotTracks = artefact
-        before = self._shots.get(shot.name)
-        if before is None or before.start_frame != shot.start_frame or before.frames != shot.frames:
+        if stage.startswith(_TRACKS):
+            self._moved(artefact)
+        elif stage == "paths":
+            self._lengthened(artefact)
+
+    def _moved(self, shot: ShotTracks) -> None:
+        """Tell the new paths of a shot that has its old place in the film."""
+        if self._spans.get(shot.name) != (shot.start_frame, shot.frames) or not self._is_known(shot):
             return  # other frames of the film move as well: all of it is told together
-        if tuple(track.id for track in before.parts) != tuple(track.id for track in shot.parts):
-            return
-        masks = Masking(before.masking.orders or _plain(shot), ())
-        guess = replace(shot, hero_opacity=before.hero_opacity, masking=masks)  # nothing is taken over part by part
-        data = shot_data(guess, self._project.assembly, self._plates, with_hero=self._hero is not None)
         said = f"{shot.name}: new paths and times; layer order and masks follow."
-        self._told[shot.name] = None
-        self.tell(Message(self.rounds, MOVING, said, order=self._order, shots={shot.name: data}))
+        self.tell(Message(self.rounds, MOVING, said, order=self._order, shots=self._guessed([shot])))
+
+    def _lengthened(self, paths: Paths) -> None:
+        """Tell the new paths of all shots together, where one of them has become longer, or shorter."""
+        spans = {shot.name: (shot.start_frame, shot.frames) for shot in paths.shots}
+        if spans == self._spans or list(spans) != list(self._spans) or not all(map(self._is_known, paths.shots)):
+            return
+        self._spans = spans
+        length = film_length(paths.shots, paths.sections)
+        self._told[_HEAD] = None
+        said = "New lengths, paths and times; layer order and masks follow."
+        shots = self._guessed(paths.shots)
+        self.tell(Message(self.rounds, MOVING, said, length=length, order=self._order, shots=shots))
+
+    def _is_known(self, shot: ShotTracks) -> bool:
+        """Whether the page has shown these parts in this shot."""
+        before = self._shots.get(shot.name)
+        return before is not None and [track.id for track in before.parts] == [track.id for track in shot.parts]
+
+    def _guessed(self, shots: Sequence[ShotTracks]) -> dict[str, dict[str, Any]]:
+        """Data of shots whose layers lie as they did before, and that nothing is masked in."""
+        assert self._project is not None
+        assembly, out = self._project.assembly, {}
+        for shot in shots:
+            before = self._shots[shot.name]
+            orders = _stretched(before.masking.orders, before.frames, shot.frames) or _plain(shot)
+            hero = _stretched_hero(before.hero_opacity, shot.frames)  # nothing is taken over part by part
+            guess = replace(shot, hero_opacity=hero, masking=Masking(orders, ()))
+            out[shot.name] = shot_data(guess, assembly, self._plates, with_hero=self._hero is not None)
+            self._told[shot.name] = None
+        return out
 
     def _draw(self, project: Project, film: Film) -> None:
         """Tell the true picture, and then all that stands below it."""
@@ -104,9 +137,12 @@ class Desk:
         fresh = {name: one for name, one in data.items() if self._told.get(name) is not one}
         self._told, self._shots = data, {shot.name: shot for shot in tracks.shots}
         self._order = tuple(self._shots)
+        self._spans = {shot.name: (shot.start_frame, shot.frames) for shot in tracks.shots}
         head = fresh.pop(_HEAD, None)
         many = sum(shot.frames for shot in tracks.shots)
-        self.tell(Message(self.rounds, DRAWN, f"{many} frames, all of it checked.", head, self._order, fresh))
+        self.tell(
+            Message(self.rounds, DRAWN, f"{many} frames, all of it checked.", head, order=self._order, shots=fresh)
+        )
         page = PageFilm(assembly, solids, tracks, film.report, {}, film.frame.margins, self._plates, self._hero)
         pieces = page_pieces(page)
         worth = film.report.warnings
@@ -146,6 +182,19 @@ def _of(shown: Mapping[str, ShotPlates]) -> list[tuple[str, Any]]:
 
 def _plain(shot: ShotTracks) -> tuple[OrderSpan, ...]:
     return (OrderSpan(0, shot.frames - 1, tuple(track.id for track in shot.parts)),)
+
+
+def _stretched(orders: Sequence[OrderSpan], old: int, new: int) -> tuple[OrderSpan, ...]:
+    """The layer orders of a shot of other length: cut, or the last one held."""
+    cut = (replace(span, last=new - 1 if span.last == old - 1 else span.last) for span in orders if span.first < new)
+    return tuple(replace(span, last=min(span.last, new - 1)) for span in cut)
+
+
+def _stretched_hero(opacity: Floats, frames: int) -> Floats:
+    """The hero still's opacity in a shot of other length: it fades in at the end, as it did."""
+    if len(opacity) >= frames:
+        return opacity[len(opacity) - frames :]
+    return np.concatenate([np.full(frames - len(opacity), opacity[0]), opacity])
 
 
 def _stamp(file: Path) -> tuple[str, int, int] | None:

@@ -92,17 +92,49 @@ def test_what_an_edit_does_not_touch_is_not_computed_again(desk):
     save(desk)
     desk.memory.asked.clear()
     save(desk, EDITS["easing of the second shot"])
-    assert desk.memory.asked == {"timed": 1, "shot": 1, "masking": 1}
+    assert desk.memory.asked == {"timed": 1, "tracks": 1, "shot": 1, "masking": 1}
     desk.memory.asked.clear()
     assert states(save(desk, TOML)) == ["drawn", "whole"]  # as it was before: all of it is known
     assert desk.memory.asked == {}
 
 
-def test_frames_that_shift_are_told_together(desk):
+@pytest.mark.parametrize("hold", ["frames = 6", "frames = 2"])
+def test_frames_that_shift_are_told_together_and_before_any_mask(desk, hold):
     save(desk)
-    messages = save(desk, EDITS["length"])
-    assert states(messages)[-2:] == ["drawn", "whole"]
-    assert [list(message.shots) for message in messages if message.state == "moving"] in ([], [["back"]])
+    messages = save(desk, TOML.replace("frames = 4", hold))
+    assert states(messages) == ["moving", "drawn", "whole"]
+    moving, drawn, _ = messages
+    assert moving.head is None
+    assert moving.length == {key: drawn.head[key] for key in ("frames", "sections")}
+    assert list(moving.shots) == list(drawn.shots) == ["burst", "back"]
+    for name, one in moving.shots.items():
+        assert {key: one[key] for key in ("start", "frames", "cameras", "parts")} == {
+            key: drawn.shots[name][key] for key in ("start", "frames", "cameras", "parts")
+        }
+        spans = [span for first, last, _ in one["orders"] for span in (first, last + 1)]
+        assert spans[0] == 0
+        assert spans[-1] == one["frames"]
+        assert spans[1:-1:2] == spans[2::2]
+
+
+def test_a_length_that_came_to_nothing_is_made_good(desk):
+    """A shot that got longer but cannot be read, say, must not leave the page with lengths that nothing draws."""
+    known = None
+    for toml in (TOML, EDITS["length"], TOML.replace("frames = 30", "frames = 10", 1), TOML):
+        for message in save(desk, toml):
+            known = joined(known, message)
+    data, _ = fresh(desk.path)
+    length = known.length or {}
+    assert {**known.head, **length} == {key: value for key, value in data.items() if key != "shots"}
+    assert [known.shots[name] for name in known.order] == data["shots"]
+
+
+def test_every_path_is_known_before_the_first_mask(folder):
+    project, heard = read_project(folder), []
+    compile_film(project.assembly, project.choreography, on_stage=lambda name, _: heard.append(name))
+    late = heard[heard.index("tracks of burst") :]
+    late = [name for name in late if not name.startswith(("layout", "schedule"))]
+    assert late == ["tracks of burst", "tracks of back", "paths", "masking of burst", "masking of back", "report"]
 
 
 def test_a_mistake_is_told_with_its_place_and_the_picture_stays(desk):

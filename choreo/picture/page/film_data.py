@@ -18,7 +18,7 @@ from choreo.geometry.camera import camera_from_matrix
 from choreo.geometry.solid import Band, Solid
 from choreo.model.assembly import Assembly, Ring
 from choreo.model.plan import Floats
-from choreo.model.tracks import Holdout, PartTrack, ShotTracks, Tracks
+from choreo.model.tracks import FilmSection, Holdout, PartTrack, ShotTracks, Tracks
 from choreo.picture.page.plates import SmallPlate
 from choreo.picture.page.taken import taken_over
 from choreo.picture.palette import tints
@@ -69,7 +69,6 @@ def film_head(
         "rate": list(tracks.frame_rate),
         "size": list(tracks.resolution),
         "backdrop": BACKDROP,
-        "frames": sum(shot.frames for shot in tracks.shots),
         "parts": [
             {
                 "label": part.label,
@@ -81,7 +80,15 @@ def film_head(
         ],
         "plates": [one.data() for one in _every(plates)],
         "hero": None if hero is None else hero.data(),
-        "sections": [[one.name, one.first, one.last] for one in tracks.sections],
+        **film_length(tracks.shots, tracks.sections),
+    }
+
+
+def film_length(shots: Sequence[ShotTracks], sections: Sequence[FilmSection]) -> dict[str, Any]:
+    """Return what of `film_head` changes where a shot becomes longer or shorter."""
+    return {
+        "frames": sum(shot.frames for shot in shots),
+        "sections": [[one.name, one.first, one.last] for one in sections],
     }
 
 

@@ -48,8 +48,8 @@ class Live {
   filmAfter(message) {
     if (!message.head && !message.order) return null;
     const known = new Map(this.film ? this.film.shots.map((shot) => [shot.name, shot]) : []);
-    const head = message.head || this.film;
-    if (!head) return null;
+    const head = { ...(message.head || this.film), ...message.length };
+    if (!head.size) return null;
     const shots = (message.order || [...known.keys()]).map((name) => message.shots[name] || known.get(name));
     return shots.every(Boolean) ? { ...head, shots } : null;
   }
@@ -64,11 +64,11 @@ class Live {
         this.player = new Player(film, picture, page);
       }
       this.player.picture = picture;
-      page.slider.max = String(film.frames - 1);
     } else {
       this.player.picture.film = film;
       for (const sheet of this.player.picture.sheets) sheet.key = "";
     }
+    page.slider.max = String(film.frames - 1);
     this.player.film = film;
     this.player.clock = new Clock(film);
     if (this.player.frame >= film.frames) this.player.frame = film.frames - 1;

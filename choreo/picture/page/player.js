@@ -66,8 +66,8 @@ class Player {
     const { value } = this.page.repeat;
     if (value === "none") return [0, this.film.frames - 1, false];
     if (value === "film") return [0, this.film.frames - 1, true];
-    const [, first, last] = this.film.sections[Number(value)];
-    return [first, last, true];
+    const section = this.film.sections[Number(value)]; // none: the film has just become shorter
+    return section ? [section[1], section[2], true] : [0, this.film.frames - 1, true];
   }
 
   sectionAt(frame) {
