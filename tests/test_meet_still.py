@@ -14,7 +14,7 @@ from pictures import write_png
 from test_architecture import ROOT
 
 from choreo.cli import main
-from choreo.geometry.registration import apply, inverse, origin_px
+from choreo.geometry.registration.similarity import apply, inverse, origin_px
 from choreo.picture.render.colour import dissolve_over
 from choreo.read.tracks_json import read_tracks
 from choreo.review.compare import compare
