@@ -15,10 +15,14 @@ from test_architecture import ROOT
 
 from choreo.cli import main
 from choreo.geometry.registration.similarity import apply, inverse, origin_px
+from choreo.model.assembly import Assembly, Part, Slab
+from choreo.model.report import PartReport, Report, ShotReport, StillOver
+from choreo.picture.page.numbers import numbers_of
 from choreo.picture.render.colour import dissolve_over
 from choreo.read.tracks_json import read_tracks
 from choreo.review.compare import compare
 from choreo.review.compare_words import comparison_words
+from choreo.write.report_json import report_words
 from choreo.write.tracks_json import tracks_text
 
 SETTLE = "settle_into_register = true"
@@ -166,8 +170,26 @@ def test_parts_are_taken_over_as_they_come_home(settled_project, capsys):
 def test_it_is_said_in_words(settled_project, capsys):
     assert main(["compile", str(settled_project)]) == 0
     said = capsys.readouterr().out
-    assert "The hero still lies over no part that is more than 0" in said
-    assert "  It takes over dial from frame" in said
+    assert "  Every part is within 0" in said
+    # The cap is home two frames after the dial; all of the picture waits for the last four of 20 frames.
+    assert "  The still takes over dial from frame 7, shell and cap from frame 9; everything from frame 16." in said
+
+
+def test_how_long_the_still_stays_is_said_in_words():
+    over = {"lid": StillOver(None, 9, 0.0), "pin": StillOver(None, 12, 0.25), "tin": StillOver(None, 3, 0.0)}
+    parts = tuple(
+        PartReport(part, None, None, None, 0.0, (), 0.0, None, None, (), still=still) for part, still in over.items()
+    )
+    shot = ShotReport("out", 40, None, 10.0, None, 0, 0, None, parts, still=StillOver(None, 3, 0.25))
+    report = Report("Tin (invented)", "tin", ("pin", "lid"), (shot,))
+    said = report_words(report)
+    assert "  The still stays over everything to frame 3; over lid to frame 9, pin to frame 12." in said
+    assert "  Every part is within 0.25 px of home while the hero still lies over it." in said
+    slab = (Slab(((0, 0), (1, 0), (1, 1)), (), (0.0, 1.0)),)
+    assembly = Assembly("Tin (invented)", 0.05, tuple(Part(p, p.title(), "#aabbcc", (0, 0, 0), slab) for p in over))
+    page = numbers_of(assembly, report, (24, 1))
+    assert "The still stays over Lid until frame 9." in page
+    assert "The still stays over Pin until frame 12." in page
 
 
 def test_left_to_the_whole_tracks_know_nothing_of_single_parts(tmp_path, capsys):

@@ -196,7 +196,7 @@ def check(signed, folder, edits):
     return {found.section.name: found.state for found in stand}, drawn
 
 
-@settings(max_examples=8)
+@settings(max_examples=6)
 @given(st.lists(one_edit, min_size=1, max_size=3))
 def test_an_approval_is_stale_exactly_when_a_full_recompile_draws_another_picture(signed, tmp_path_factory, edits):
     check(signed, tmp_path_factory.mktemp("after") / "boxes", edits)

@@ -23,7 +23,7 @@ def lock(arguments: Arguments) -> Said:
 
     found = reviewed(arguments)
     choreography, tracks = found.project.choreography, found.film.tracks
-    plan = plan_lock(choreography, tracks, stands(found, arguments), found.project.approved)
+    plan = plan_lock(choreography, tracks, stands(found, arguments)[0], found.project.approved)
     if not plan.shots:
         return _said(plan, [])
     file = _choreography_file(arguments.project)

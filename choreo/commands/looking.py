@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import sys
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from choreo.commands import Arguments
-from choreo.commands.picturing import progress_bar
+from choreo.commands.picturing import LONG_S, progress_bar, time_text
 
 if TYPE_CHECKING:
     from choreo.commands.section_contents import Reviewed
@@ -17,17 +18,25 @@ if TYPE_CHECKING:
     from choreo.review.standing import Standing
 
 QUICK_STATUS = "draw nothing: a section counts as changed if it is made otherwise, whether that is seen or not"
+_TELLING = 3
+"""Frames that tell how long the others take."""
 SHUTTER = 180.0
 """Degrees, as everywhere unless asked for otherwise."""
 
 
-def stands(found: Reviewed, arguments: Arguments, *, count: bool = False) -> tuple[Standing, ...]:
-    """Return how all sections stand, by their pictures unless the arguments are in a hurry."""
+def stands(found: Reviewed, arguments: Arguments, *, count: bool = False) -> tuple[tuple[Standing, ...], int]:
+    """Return how all sections stand, by their pictures unless the arguments are in a hurry; and how many were drawn."""
     from choreo.review.standing import standings  # noqa: PLC0415
 
     if arguments.quick:
-        return standings(found.sections, found.ledger)
-    return Looker(found, quiet=arguments.json).compare(count=count)
+        return standings(found.sections, found.ledger), 0
+    looker = Looker(found, quiet=arguments.json)
+    return looker.compare(count=count), looker.drawn
+
+
+def drawn_words(drawn: int) -> list[str]:
+    """Say how many frames were drawn, if any were."""
+    return [f"Frames drawn for this: {drawn}."] if drawn else []
 
 
 class Looker:
@@ -109,8 +118,20 @@ class Looker:
             self._drawable(), places,
             enough=lambda number, digest: enough(asked[number], digest[:12]),
             note=note,
-            hear=progress_bar(f"looking at {section.name}", quiet=self._quiet),
+            hear=self._heard(f"looking at {section.name}"),
         )  # fmt: skip
+
+    def _heard(self, what: str) -> Callable[[int, int, float], None]:
+        """A bar on a terminal; elsewhere one line, if the first frames tell that it takes long."""
+        bar, quiet = progress_bar(what, quiet=self._quiet), self._quiet or sys.stderr.isatty()
+
+        def hear(done: int, total: int, left: float) -> None:
+            if done == _TELLING and left > LONG_S and not quiet:
+                sys.stderr.write(f"{what}: {total} frames to draw, about {time_text(left)}\n")
+                sys.stderr.flush()
+            bar(done, total, left)
+
+        return hear
 
     def _drawable(self) -> Scene:
         from choreo.frames.scene import scene_of  # noqa: PLC0415

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from choreo.frames.scene import Scene
 
 SIZES = ("full", "half", "quarter")
-_LONG_S, _LONG_BYTES = 3.0, 200e6
+LONG_S, _LONG_BYTES = 3.0, 200e6
 """From here on work is long, and is announced."""
 _BAR = 28
 
@@ -116,7 +116,7 @@ def hearing(what: str, folder: Path, *, quiet: bool, to_come: Callable[[], str] 
     bar = _Bar(what)
 
     def begins(forecast: Forecast) -> None:
-        if forecast.seconds > _LONG_S or forecast.bytes > _LONG_BYTES:
+        if forecast.seconds > LONG_S or forecast.bytes > _LONG_BYTES:
             after = to_come()
             clear = "\r\x1b[K" if sys.stderr.isatty() else ""  # the bar has told of the first frames already
             sys.stderr.write(f"{clear}{announcement(what, folder, forecast)}{after}\n")

@@ -105,12 +105,13 @@ def _from_file(arguments: Arguments) -> Said:
 
 def _noted(found: Reviewed, arguments: Arguments, said: Sequence[Mark], refused: Sequence[Finding]) -> Said:
     """Write new entries, and say what came of each section."""
-    from choreo.commands.looking import Looker  # noqa: PLC0415
+    from choreo.commands.looking import Looker, drawn_words  # noqa: PLC0415
     from choreo.write.files import write_all  # noqa: PLC0415
     from choreo.write.sign_off import ledger_with  # noqa: PLC0415
 
     path = ledger_path(found.project)
-    asked = list(said) if arguments.quick else Looker(found, quiet=arguments.json).with_pictures(said)
+    looker = Looker(found, quiet=arguments.json)
+    asked = list(said) if arguments.quick else looker.with_pictures(said)
     marks = [mark for mark in asked if mark not in found.ledger]
     known = [mark.section for mark in asked if mark in found.ledger]
     if marks:
@@ -119,6 +120,7 @@ def _noted(found: Reviewed, arguments: Arguments, said: Sequence[Mark], refused:
     words = [f"{mark.section}: {verdicts[mark.verdict]}, {mark.by}, {mark.on}." for mark in marks]
     words += [f"{name}: the ledger says so already." for name in known]
     words += [finding.as_text() for finding in refused]
+    words += drawn_words(looker.drawn)
     words += [f"Written: {path}"] if marks else ["Nothing was written."]
     return Said(
         words,
@@ -129,6 +131,7 @@ def _noted(found: Reviewed, arguments: Arguments, said: Sequence[Mark], refused:
                 {"section": mark.section, "verdict": mark.verdict, "by": mark.by, "on": mark.on} for mark in marks
             ],
             "known": list(known),
+            "frames_drawn": looker.drawn,
             "findings": [finding.as_json() for finding in refused],
         },
         exit_code=1 if refused else 0,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from choreo.commands import Arguments, Command, Said
-from choreo.commands.looking import QUICK_STATUS, stands
+from choreo.commands.looking import QUICK_STATUS, drawn_words, stands
 from choreo.commands.section_contents import reviewed
 from choreo.commands.shared import add_project
 
@@ -30,13 +30,18 @@ def _run(arguments: Arguments) -> Said:
     from choreo.review.standing_words import standing_json, standing_words, unsigned  # noqa: PLC0415
 
     found = reviewed(arguments)
-    stand = stands(found, arguments, count=arguments.count)
+    stand, drawn = stands(found, arguments, count=arguments.count)
     missing = unsigned(stand)
     failed = arguments.require and bool(missing)
-    words = standing_words(stand)
+    words = [*standing_words(stand), *drawn_words(drawn)]
     if failed:
         words.append(f"Not all is signed off: {', '.join(one.section.name for one in missing)}.")
-    data = {"ok": not failed, "approved": not missing, "sections": [standing_json(one) for one in stand]}
+    data = {
+        "ok": not failed,
+        "approved": not missing,
+        "frames_drawn": drawn,
+        "sections": [standing_json(one) for one in stand],
+    }
     return Said([found.film.source, *words], data, exit_code=1 if failed else 0)
 
 

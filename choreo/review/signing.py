@@ -96,7 +96,7 @@ def _another(said: DirectorsFile, one: SectionSaid, section: SectionNow, ledger:
         seen += f", which {earlier[-1].by} marked on {earlier[-1].on} too"
     return Finding(
         "another-version",
-        f'{said.by} looked at another version of section "{one.section}": not at the present picture.',
+        f'{said.by} looked at another version of section "{one.section}": it is made otherwise now.',
         why=f"Seen: {seen}. Now: {section.content[:_SHOWN]} ({section.frames} frames).\n{_mark_words(one)}",
         remedy="Write a page of the present film and ask for another look; nothing was noted of this section.",
     )

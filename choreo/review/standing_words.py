@@ -65,7 +65,8 @@ def state_words(standing: Standing) -> str:
     who = f"by {mark.by} on {mark.on}"
     if mark.section != standing.section.name:
         who += f' as section "{mark.section}"'
-    said = {STALE: f"stale: approved {who}", NOT_YET: f"not yet, {who}"}.get(standing.state, f"approved {who}")
+    stale = "perhaps stale" if _is_open(standing) else "stale"
+    said = {STALE: f"{stale}: approved {who}", NOT_YET: f"not yet, {who}"}.get(standing.state, f"approved {who}")
     if not standing.changed:
         return said
     link = ", changed since" if standing.state == STALE else "; changed since"
@@ -86,7 +87,15 @@ def _seen_words(standing: Standing) -> str:
         return f"; first seen at {place}, its frame {found.first + 1} of {section.frames}"
     if found.differing:
         return "; it is seen"
-    return "; not looked at" if mark.has_pictures else "; no pictures of it were noted"
+    return "; whether it shows was not looked at" if mark.has_pictures else "; no pictures of it were noted"
+
+
+def _is_open(standing: Standing) -> bool:
+    """Whether its picture may still be the one that was marked: nobody has looked."""
+    found, mark = standing.seen, standing.mark
+    if found is None or mark is None or not mark.has_pictures or _is_another_film(standing):
+        return False
+    return not found.same and not found.differing
 
 
 def _is_another_film(standing: Standing) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -185,13 +186,14 @@ def _taken_over(shot: ShotReport) -> list[str]:
     if whole is None or not (shot.taken_over or shot.kept):
         return []
     off = max(part.still.off_px for part in shot.parts if part.still is not None)
-    lines = [f"  The hero still lies over no part that is more than {_short(off)} px off."]
+    home = f"within {math.ceil(off * 100 - 1e-6) / 100:g} px of home" if off > 0 else "home"
+    lines = [f"  Every part is {home} while the hero still lies over it."]
     if shot.taken_over:
         each = ", ".join(f"{_names(who)} from frame {at}" for at, who in shot.taken_over)
-        lines.append(f"  It takes over {each}; everything from frame {whole.first}.")
+        lines.append(f"  The still takes over {each}; everything from frame {whole.first}.")
     if shot.kept:
         each = ", ".join(f"{_names(who)} to frame {at}" for at, who in shot.kept)
-        lines.append(f"  It stays over everything to frame {whole.last}; over {each}.")
+        lines.append(f"  The still stays over everything to frame {whole.last}; over {each}.")
     return lines
 
 

@@ -38,5 +38,5 @@ def test_marks_go_from_the_page_into_the_ledger_and_onto_the_next_page(opened, t
     assert said(capsys, "page", str(folder))[0] == 0
     so_far = opened(folder / "out" / "page.html").page.locator(".so-far").all_inner_texts()
     assert so_far[0].startswith("So far: approved by Ada on ")
-    assert so_far[1].startswith("So far: stale: approved by Ada on ")
+    assert so_far[1].startswith("So far: perhaps stale: approved by Ada on ")
     assert "changed since: the path of" in so_far[1]

@@ -10,13 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_tracks import FRAMES, TRIANGLE, small_tracks
 
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Assembly, Hero, Part, Plate, Slab, ViewAngle
 from choreo.model.plan import Region
 from choreo.model.tracks import Holdout, Key, Masking, OrderSpan, Spin
 from choreo.motion.law import evaluate_keys
 from choreo.motion.spin import turn_at
-from choreo.picture.render.blur import instants
 from choreo.picture.render.frame import Renderer
+from choreo.picture.render.plates import PlateImage
 from choreo.read.tracks_json import read_tracks
 from choreo.review.frame_content import FrameContents, Shown, packed
 from choreo.write.tracks_json import tracks_text
@@ -50,6 +51,7 @@ ASSEMBLY = Assembly(
     hero=Hero("hero.png", 10.0, (5.0, 5.0), ViewAngle()),
 )
 PICTURES = {name: f"sha256:{name}" for name in ("box.png", "hero.png", *(f"knob/{n:03}.png" for n in range(9)))}
+HERO = PlateImage(np.ones((9, 9, 4), dtype=np.float32), 10.0, (5.0, 5.0))
 FILM = (TRACKS, ASSEMBLY, PICTURES)
 
 
@@ -273,16 +275,27 @@ def digests(film, *, moving=True):
 def read_by_renderer(film, shot, frame, shutter):
     """All that a frame is drawn from, at its instants, as the renderer reads it; parts go by their layers."""
     tracks, assembly, pictures = film
-    renderer = Renderer(assembly, {}, tracks.resolution, shutter=shutter)
-    reach = {part.id: 3.0 for part in assembly.parts}
+    solids = {part.id: build_solid(part.slabs, part.offset) for part in assembly.parts}
+    renderer = Renderer(assembly, solids, tracks.resolution, hero=HERO, shutter=shutter)
     said = []
-    moments = [renderer.moment(shot, time) for time in instants(shot, frame, shutter, renderer.origins, 1.0, reach)]
+    moments = renderer._moments(shot, frame)
     for moment in moments + [renderer.moment(shot, end) for one in moments for end in one.ends.values()]:
         rank = {part: number for number, part in enumerate(moment.order)}
         said.append([moment.camera.matrix.tobytes(), moment.hero, tracks.resolution])
         for name in moment.order:
             at, part = moment.parts[name], assembly.part(name)
-            said.append([at.shift.tobytes(), at.screen, at.scale, at.opacity, at.turn, part.slabs, part.offset])
+            said.append(
+                [
+                    at.camera.matrix.tobytes(),
+                    at.shift.tobytes(),
+                    at.screen,
+                    at.scale,
+                    at.opacity,
+                    at.turn,
+                    part.slabs,
+                    part.offset,
+                ]
+            )
             said += [[hold.region.wkb, [rank[one] for one in hold.behind]] for hold in moment.holds.get(name, ())]
             plate = next((one for one in assembly.plates if one.part == name), None)
             if plate is None or (plate.frames and at.plate_frame is None):

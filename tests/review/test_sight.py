@@ -165,16 +165,17 @@ def test_a_section_that_has_another_name_since_is_looked_at_as_well():
 
 
 @pytest.mark.parametrize(
-    ("was", "words", "data"),
+    ("was", "state", "words", "data"),
     [
-        (mark("abcdc", "12345"), "; not looked at", "not-looked-at"),
-        (mark("abcdc"), "; no pictures of it were noted", "not-looked-at"),
-        (mark("abcd", "1234"), "its length (4 frames are now 5)", "another"),
+        (mark("abcdc", "12345"), "perhaps stale", "; whether it shows was not looked at", "not-looked-at"),
+        (mark("abcdc"), "stale", "; no pictures of it were noted", "not-looked-at"),
+        (mark("abcd", "1234"), "stale", "its length (4 frames are now 5)", "another"),
     ],
 )
-def test_whoever_does_not_look_says_so(was, words, data):
+def test_whoever_does_not_look_says_so(was, state, words, data):
     (found,) = standings((NOW,), (was,))
     assert found.state == "stale"
+    assert state_words(found).startswith(f"{state}: approved")
     assert state_words(found).endswith(words)
     assert standing_json(found)["picture"] == data
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from choreo.errors import Finding
@@ -56,7 +57,7 @@ def _shot(shot: ShotReport, start: int, names: Mapping[str, str], rate: FrameRat
     lines += _camera(shot)
     if shot.middle is not None and shot.middle.wide:
         lines.append(f"Assembled, the product stands {shot.middle.aside} the middle of the frame.")
-    lines += _home(shot, start, names)
+    lines += _home(shot, start, names) + _taken_over(shot, start, names)
     return lines + _photographs(shot, start, names)
 
 
@@ -86,8 +87,7 @@ def _home(shot: ShotReport, start: int, names: Mapping[str, str]) -> list[str]:
     if not settled:
         return []
     frame, part = max(settled)
-    lines = [f"From frame {start + frame} on all parts stand where the hero still has them; {names[part]} is the last."]
-    return lines + _taken_over(shot, start, names)
+    return [f"From frame {start + frame} on all parts stand where the hero still has them; {names[part]} is the last."]
 
 
 def _taken_over(shot: ShotReport, start: int, names: Mapping[str, str]) -> list[str]:
@@ -98,7 +98,8 @@ def _taken_over(shot: ShotReport, start: int, names: Mapping[str, str]) -> list[
         lines.append(f"The still stays over {listed([names[part] for part in who])} until frame {start + at}.")
     if lines:
         off = max(part.still.off_px for part in shot.parts if part.still is not None)
-        lines.append(f"No part is more than {_px(off)} off while the still lies over it.")
+        home = f"within {math.ceil(off * 100 - 1e-6) / 100:g} px of home" if off > 0 else "home"
+        lines.append(f"Every part is {home} while the still lies over it.")
     return lines
 
 

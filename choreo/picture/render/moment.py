@@ -108,7 +108,10 @@ def _end(shot: ShotTracks, part: str, time: float) -> int:
 
 
 def _atop(shot: ShotTracks, time: float) -> dict[str, float]:
-    """By u atop and by g over the whole a part is covered by 1 - (1 - u) (1 - g): its own opacity."""
+    """By u atop and by g over the whole a part is covered by 1 - (1 - u) (1 - g): its own opacity.
+
+    Between a frame without the still on a part and one with it the part may not be home yet: nothing of it then.
+    """
     if not shot.hero_parts:
         return {}
     before = int(np.clip(np.floor(time), 0, shot.frames - 1))
@@ -118,7 +121,10 @@ def _atop(shot: ShotTracks, time: float) -> dict[str, float]:
         return float(row[before] + (row[after] - row[before]) * share)
 
     whole = at(shot.hero_opacity)
-    more = {part: at(row) - whole for part, row in shot.hero_parts.items()}
+    there = {
+        part: row for part, row in shot.hero_parts.items() if min(row[before], row[after if share else before]) > 0
+    }
+    more = {part: at(row) - whole for part, row in there.items()}
     return {part: min(by / (1 - whole), 1.0) for part, by in more.items() if by > _NONE}
 
 

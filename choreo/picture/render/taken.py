@@ -13,10 +13,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from choreo.picture.render.colour import Picture, Singles
+from choreo.picture.render.colour import Picture, Singles, by_pixel
 from choreo.picture.render.coverage import Window
 from choreo.picture.render.shares import Layer
 from choreo.picture.render.tile import Tile
@@ -38,24 +39,29 @@ class Taking:
         common = window.common(self.window)
         if common is None:
             return light
-        share = self.layer.share[common.within(self.layer.tile.window)]
-        taken = self.amount[common.within(self.window)] / np.where(share > 0, share, np.float32(1))
         out = light.copy()
-        out[common.within(window)] *= (1 - taken * self._hero(common)[..., 3])[..., None]
+        out[common.within(window)] = by_pixel(light[common.within(window)], self._leaves[common.within(self.window)])
         return out
 
     def still(self) -> Picture:
         """Return the light of the still upon the part, within `window`."""
-        return np.asarray(self._hero(self.window) * self.amount[..., None])
+        return by_pixel(self._hero(self.window), self.amount)
 
     def light(self, window: Window) -> Picture:
         """Return what shows in the part's share within a window inside of its tile's: of the part, and of the still."""
-        out = self.left(self.layer.light(window), window)
+        light = self.layer.light(window)
+        out = self.left(light, window)
         common = window.common(self.window)
         if common is not None:
-            amount = self.amount[common.within(self.window)]
-            out[common.within(window)] += self._hero(common) * amount[..., None]
+            out[common.within(window)] += by_pixel(self._hero(common), self.amount[common.within(self.window)])
         return out
+
+    @cached_property
+    def _leaves(self) -> Singles:
+        """How much of the part's light is left; instants and blocks of a frame ask for it again and again."""
+        share = self.layer.share[self.window.within(self.layer.tile.window)]
+        taken = np.divide(self.amount, share, out=np.zeros_like(self.amount), where=share > 0)
+        return np.asarray(1 - taken * self._hero(self.window)[..., 3])
 
     def _hero(self, window: Window) -> Picture:
         return self.hero.picture[window.within(self.hero.window)]

@@ -176,7 +176,9 @@ def test_under_an_open_shutter_it_is_the_mean_of_instants(frame, monkeypatch):
     found = view.picture(shot, frame)
     other, total = renderer(PARTS, shutter=0.0, hero=still()), np.zeros(found.shape)
     for time in times:
-        at = {part: float(np.interp(time, range(FRAMES), row)) for part, row in OWN.items()}
+        near = sorted({int(np.floor(time)), int(np.ceil(time))})
+        # Between a frame on which a part is not home yet and the next one nothing of the still is on it.
+        at = {part: float(np.interp(time, range(FRAMES), row)) * all(row[n] for n in near) for part, row in OWN.items()}
         total += by_the_formulas(other, shot, time, at, float(np.interp(time, range(FRAMES), WHOLE)))[0]
     assert np.abs(found - total / len(times)).max() < 1e-5
 
@@ -234,8 +236,11 @@ def test_ends_of_a_shot_that_bursts():
     # What has been there since the first frame is of the picture on that: "left" is free of "right" there only.
     own = {"left": (1.0, 1.0, 0.5, 0.0, 0.5, 1.0)}
     shot = film(own, (1.0, 0.0, 0.0, 0.0, 0.0, 1.0))
-    assert moment_at(shot, 2.25, renderer(PARTS).origins).ends == {"left": 0}
+    assert moment_at(shot, 1.75, renderer(PARTS).origins).ends == {"left": 0}
     assert moment_at(shot, 2.0, renderer(PARTS).origins).ends == {"left": 0}
-    assert moment_at(shot, 3.75, renderer(PARTS).origins).ends == {"left": 5}
+    assert moment_at(shot, 3.75, renderer(PARTS).origins).ends == {}
+    assert moment_at(shot, 2.25, renderer(PARTS).origins).ends == {}
+    assert moment_at(shot, 4.25, renderer(PARTS).origins).ends == {"left": 5}
+    assert moment_at(shot, 5.25, renderer(PARTS).origins).atop == {}
     assert moment_at(shot, 4.0, renderer(PARTS).origins).atop == {"left": 0.5}
     assert moment_at(shot, 0.0, renderer(PARTS).origins).atop == {}
