@@ -1,99 +1,23 @@
-"""Whole-frame starts nearest to what was asked for, as an integer program.
+"""Whole-frame starts nearest to what was asked for.
 
-What two moves owe each other is a set of allowed lags (second start less first start), a union of intervals;
-what more than two owe each other is a clause: one of several differences of starts must be large enough. A
-single interval is two linear constraints; every gap and every clause is a choice, with a binary for each way
-out. The total departure from the wishes is then minimised exactly by HiGHS; among the optima the one with the
-earliest starts wins, so that the answer is unique up to ties in that sum as well.
+Moves fall into sets that owe nothing to each other, and each set is settled for itself: by looking (`StartsSearch`)
+where that soon comes to an end, else by an integer program. There a single interval of lags is two linear
+constraints; every gap and every clause is a choice, with a binary for each way out. The total departure from the
+wishes is minimised exactly by HiGHS; among the optima the one with the earliest starts wins, so that the answer is
+unique up to ties in that sum as well.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
+
+from choreo.motion.starts_question import Clause, Spans, Starts, agrees
+from choreo.motion.starts_search import StartsSearch, TooLongError
 
 if TYPE_CHECKING:
     import highspy
-
-Spans = tuple[tuple[int, int], ...]
-"""Allowed lags, closed intervals of whole frames in ascending order."""
-Clause = tuple[tuple[int, int, int], ...]
-"""(p, q, c): ``start[q] - start[p] >= c``, one of which has to hold; an empty clause never does."""
-
-
-@dataclass(frozen=True)
-class Starts:
-    """The question.
-
-    Attributes
-    ----------
-    wish : sequence of int
-        Start asked for, a move; counted from frame 0, or from the start of its anchor.
-    latest : sequence of int
-        Last start that still arrives in time; the first is 0.
-    lags : mapping of (i, j) to Spans
-        Allowed ``start[j] - start[i]``; pairs that are always free are left out.
-    choices : mapping of i to tuple of int
-        Moves that may start on these frames only (arrivals on beats).
-    clauses : tuple of Clause
-        What moves owe each other beyond that.
-    anchors : mapping of i to int
-        Moves whose wish follows the start of another move, wherever that comes to lie.
-
-    """
-
-    wish: Sequence[int]
-    latest: Sequence[int]
-    lags: Mapping[tuple[int, int], Spans]
-    choices: Mapping[int, tuple[int, ...]]
-    clauses: tuple[Clause, ...] = ()
-    anchors: Mapping[int, int] = field(default_factory=dict)
-
-    def wished(self, starts: Sequence[int]) -> tuple[int, ...]:
-        """Return the frames asked for, given where the anchors start."""
-        return tuple(w + (starts[self.anchors[k]] if k in self.anchors else 0) for k, w in enumerate(self.wish))
-
-
-def allowed_lags(forbidden: Sequence[tuple[float, float]], horizon: int) -> Spans:
-    """Return the whole lags in ``[-horizon, horizon]`` that lie in none of the open intervals."""
-    spans = []
-    low = -horizon
-    for start, end in forbidden:
-        if start >= low:
-            last = math.floor(start)
-            spans.append((low, min(last, horizon)))
-        low = max(low, math.ceil(end) if math.isfinite(end) else horizon + 1)
-        if low > horizon:
-            break
-    if low <= horizon:
-        spans.append((low, horizon))
-    return tuple((a, b) for a, b in spans if a <= b)
-
-
-def common_lags(one: Spans, other: Spans) -> Spans:
-    """Return the lags that both allow."""
-    both = [(max(a, c), min(b, d)) for a, b in one for c, d in other]
-    return tuple(sorted(span for span in both if span[0] <= span[1]))
-
-
-def allows(spans: Spans, lag: int) -> bool:
-    """Whether a lag lies in one of the closed intervals."""
-    return any(low <= lag <= high for low, high in spans)
-
-
-def keeps(clause: Clause, starts: Sequence[int]) -> bool:
-    """Whether one of the differences is large enough."""
-    return any(starts[q] - starts[p] >= c for p, q, c in clause)
-
-
-def agrees(question: Starts, starts: Sequence[int]) -> bool:
-    """Whether these starts break nothing."""
-    in_time = all(0 <= s <= latest for s, latest in zip(starts, question.latest, strict=True))
-    on_beat = all(starts[i] in allowed for i, allowed in question.choices.items())
-    apart = all(allows(spans, starts[j] - starts[i]) for (i, j), spans in question.lags.items())
-    return in_time and on_beat and apart and all(keeps(clause, starts) for clause in question.clauses)
 
 
 def nearest_starts(question: Starts, shortest: Sequence[int] | None = None) -> tuple[int, ...] | None:
@@ -108,8 +32,9 @@ def nearest_starts(question: Starts, shortest: Sequence[int] | None = None) -> t
 
     Notes
     -----
-    Exact: mixed-integer program, solved to a gap of 0. Departures are counted in whole frames, each move once;
-    the tie is broken by the least sum of starts, each weighted with its place in the list.
+    Exact: a search that comes to its end, or a mixed-integer program solved to a gap of 0. Departures are counted in
+    whole frames, each move once; the tie is broken by the least sum of starts, each weighted with its place in the
+    list.
 
     """
     as_asked = _as_asked(question)
@@ -117,20 +42,87 @@ def nearest_starts(question: Starts, shortest: Sequence[int] | None = None) -> t
         return as_asked
     if _impossible(question):
         return None
-    program = _Program(question, question.latest, choices=True)
-    away = [program.distance(k) for k in range(len(question.wish))]
+    latest = dict(enumerate(question.latest))
+    sets = _sets(question)
+    found = _settled(question, sets, latest, shortest)
+    if found is None or shortest is None:
+        return found
+    end = max(start + move for start, move in zip(found, shortest, strict=True))
+    soon = {k: min(last, end - shortest[k]) for k, last in latest.items()}
+    return _settled(question, sets, soon, None)
+
+
+def _settled(
+    question: Starts, sets: Sequence[Sequence[int]], latest: Mapping[int, int], moves: Sequence[int] | None
+) -> tuple[int, ...] | None:
+    """The nearest starts of each set of moves: the least in sum, or those with the earliest last arrival."""
+    starts: dict[int, int] = {}
+    for members in sets:
+        try:
+            found = StartsSearch(question, members, latest, moves).run()
+        except TooLongError:
+            found = _by_program(question, members, latest, moves)
+        if found is None:
+            return None
+        starts.update(found)
+    return tuple(starts[k] for k in range(len(starts)))
+
+
+def _by_program(
+    question: Starts, members: Sequence[int], latest: Mapping[int, int], moves: Sequence[int] | None
+) -> dict[int, int] | None:
+    own = _among(replace(question, latest=[latest[k] for k in range(len(latest))]), members)
+    program = _Program(own, own.latest, choices=True)
+    away = [program.distance(k) for k in range(len(members))]
     total = sum(away[1:], away[0] + 0.0)
     least = program.minimise(total)
     if least is None:
         return None
     program.require(total <= round(least))
-    if shortest is not None:
-        last = program.last_arrival(shortest)
-        end = program.minimise(last + 0.0)
-        assert end is not None
-        program.require(last <= round(end))
-    program.minimise(_weighted(program.starts))
-    return program.solution()
+    if moves is None:
+        program.minimise(_weighted(program.starts, members))
+    else:
+        program.minimise(program.last_arrival([moves[k] for k in members]) + 0.0)
+    return dict(zip(members, program.solution(), strict=True))
+
+
+def _sets(question: Starts) -> list[list[int]]:
+    """Moves by sets that owe nothing to each other, each ascending, in the order of their first."""
+    leader = list(range(len(question.wish)))
+
+    def of(k: int) -> int:
+        while leader[k] != k:
+            k = leader[k]
+        return k
+
+    joined = [pair for pair, spans in question.lags.items() if not _is_free(question, pair, spans)]
+    joined += [pair for clause in question.clauses for p, q, _ in clause for pair in ((p, q), (p, clause[0][0]))]
+    for pair in (*joined, *question.anchors.items()):
+        low, high = sorted(map(of, pair))
+        leader[high] = low
+    sets: dict[int, list[int]] = {}
+    for k in range(len(leader)):
+        sets.setdefault(of(k), []).append(k)
+    return list(sets.values())
+
+
+def _is_free(question: Starts, pair: tuple[int, int], spans: Spans) -> bool:
+    """Whether no lag that can come to be is forbidden."""
+    i, j = pair
+    return any(low <= -question.latest[i] and high >= question.latest[j] for low, high in spans)
+
+
+def _among(question: Starts, members: Sequence[int]) -> Starts:
+    """What is asked of these moves, numbered anew; they owe nothing to the others."""
+    at = {k: number for number, k in enumerate(members)}
+    return Starts(
+        [question.wish[k] for k in members],
+        [question.latest[k] for k in members],
+        {(at[i], at[j]): spans for (i, j), spans in question.lags.items() if i in at and j in at},
+        {at[k]: frames for k, frames in question.choices.items() if k in at},
+        tuple(tuple((at[p], at[q], c) for p, q, c in clause) for clause in question.clauses if clause[0][0] in at),
+        {at[k]: at[anchor] for k, anchor in question.anchors.items() if k in at},
+    )
 
 
 def shortest_phase(
@@ -159,7 +151,7 @@ def shortest_phase(
         return None
     end = round(least)
     program.require(last <= end)
-    program.minimise(_weighted(program.starts))
+    program.minimise(_weighted(program.starts, range(len(program.starts))))
     return end + 1, program.solution()
 
 
@@ -193,8 +185,9 @@ def _impossible(question: Starts) -> bool:
     )
 
 
-def _weighted(starts: Sequence[Any]) -> Any:
-    return sum(((index + 1) * start for index, start in enumerate(starts)), 0.0 * starts[0])
+def _weighted(starts: Sequence[Any], places: Sequence[int]) -> Any:
+    """The sum of starts, each weighted with its place in the list."""
+    return sum(((place + 1) * start for place, start in zip(places, starts, strict=True)), 0.0 * starts[0])
 
 
 class _Program:

@@ -20,7 +20,8 @@ from choreo.geometry.collision.encounter import Encounters
 from choreo.model.choreography import Phase, Shot
 from choreo.model.plan import Floats, Move, Removal
 from choreo.motion.path import lengths
-from choreo.motion.starts import Starts, nearest_starts
+from choreo.motion.starts import nearest_starts
+from choreo.motion.starts_question import Starts
 from choreo.passes.schedule_items import Items, list_items
 from choreo.passes.schedule_kept import Fixed, kept_moves, kept_stops
 from choreo.passes.schedule_meetings import Meetings, drifting, refuse_hits_on_body

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from choreo.model.choreography import Phase
-from choreo.motion.starts import Clause, Spans, Starts, allows, common_lags, keeps
+from choreo.motion.starts_question import Clause, Spans, Starts, allows, common_lags, keeps
 from choreo.passes.schedule_items import Items
 
 Lags = Mapping[tuple[int, int], Spans]

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 
 from choreo.errors import Finding
 from choreo.motion.conflict import conflict
-from choreo.motion.starts import Starts, has_starts, shortest_phase
+from choreo.motion.starts import has_starts, shortest_phase
+from choreo.motion.starts_question import Starts
 from choreo.passes.schedule_items import Items
 from choreo.passes.schedule_meetings import Meetings
 from choreo.passes.schedule_rules import BEATS, HOLD, LENGTH, Rule, asked_with

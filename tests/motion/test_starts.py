@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from choreo.motion.starts import Starts, agrees, allowed_lags, nearest_starts, shortest_phase
+from choreo.motion.starts import nearest_starts, shortest_phase
+from choreo.motion.starts_question import Starts, agrees, allowed_lags
 
 INF = math.inf
 

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from choreo.motion.conflict import conflict
-from choreo.motion.starts import Starts, agrees, common_lags, has_starts, nearest_starts, shortest_phase
+from choreo.motion.starts import has_starts, nearest_starts, shortest_phase
+from choreo.motion.starts_question import Starts, agrees, common_lags
 from choreo.motion.stretches import passed_marks, share_frames
 
 FREE = 60
