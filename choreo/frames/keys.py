@@ -12,12 +12,15 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from choreo.frames.plates import Digests, ShotPlates, file_of
-from choreo.frames.scene import Scene
 from choreo.model.assembly import Assembly, Hero, Plate
 from choreo.model.tracks import ShotTracks, Tracks
 from choreo.review.frame_content import FrameContents, Shown, order_on, packed
+
+if TYPE_CHECKING:
+    from choreo.frames.scene import Scene
 
 _DRAWS = ("picture/render", "geometry", "motion", "model", "read", "frames")
 """Folders of code that a picture may hang on, with the folders in them."""
