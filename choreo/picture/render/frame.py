@@ -12,8 +12,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.solid import Solid
-from choreo.geometry.turned import turned
+from choreo.geometry.solids.solid import Solid
+from choreo.geometry.solids.turned import turned
 from choreo.model.assembly import Assembly
 from choreo.model.plan import Floats
 from choreo.model.tracks import ShotTracks
