@@ -118,5 +118,8 @@ class _Run:
         while not self._over and self._upto in self.found:
             self._over = self.enough(self._upto, self.found[self._upto])
             self._upto += 1
-        left = len(self.jobs) - len(self.found)
-        self.hear(len(self.found), len(self.jobs), self._clock() / len(self.found) * left)
+        done, left = len(self.found), len(self.jobs) - len(self.found)
+        if done == 1:  # the first one reads plates and makes ready; it tells nothing of the others
+            self._clock = Clock()
+        else:
+            self.hear(done, len(self.jobs), self._clock() / (done - 1) * left)

@@ -35,6 +35,26 @@ def hide(alpha: Singles, below: Singles, top: int, left: int, share: Singles) ->
 
 
 @compiled
+def undecided(
+    index: Ints, stride: int, mine: Singles, at: tuple[int, int], its: Singles, its_at: tuple[int, int]
+) -> Ints:
+    """Return those of some pixels in which it counts how two alphas overlap: see `mend` for what is given.
+
+    Where one of them is nothing, or the other one is whole, they have the lesser of both in common in any case.
+    """
+    out, count = np.empty(len(index), dtype=np.int64), 0
+    for n in range(len(index)):
+        row, column = index[n] // stride, index[n] % stride
+        y, x, v, u = row - at[0], column - at[1], row - its_at[0], column - its_at[1]
+        if min(y, x, v, u) < 0 or y >= mine.shape[0] or x >= mine.shape[1] or v >= its.shape[0] or u >= its.shape[1]:
+            continue
+        if mine[y, x] > _NONE and _NONE < its[v, u] < _ONE - _ROUNDING:
+            out[count] = index[n]
+            count += 1
+    return out[:count].copy()
+
+
+@compiled
 def mend(
     index: Ints,
     stride: int,
@@ -51,7 +71,7 @@ def mend(
     Parameters
     ----------
     index : (n,) array
-        Pixels, row * stride + column; those that do not lie in all pictures are left out.
+        Pixels, row * stride + column; all in all pictures.
     stride : int
     areas : (3, n) array
         Of the one shape in them, of the other, and of what they have in common.
@@ -70,8 +90,6 @@ def mend(
         row, column = index[n] // stride, index[n] % stride
         y, x, v, u = row - at[0], column - at[1], row - its_at[0], column - its_at[1]
         if not (whole < a < 1 - whole and whole < b < 1 - whole):
-            continue
-        if min(y, x, v, u) < 0 or y >= mine.shape[0] or x >= mine.shape[1] or v >= its.shape[0] or u >= its.shape[1]:
             continue
         least, most = max(a + b - 1, 0.0), min(a, b)
         along = min(max((common - least) / max(most - least, 1e-12), 0.0), 1.0)
@@ -116,15 +134,20 @@ def add_share(
 
 @compiled
 def coded(
-    picture: Singles, at: tuple[int, int], below: Floats, table: NDArray[np.uint8], out: NDArray[np.uint8]
+    picture: Singles,
+    at: tuple[int, int],
+    size: tuple[int, int],
+    below: Floats,
+    table: NDArray[np.uint8],
+    out: NDArray[np.uint8],
 ) -> None:
-    """Fill codes (height, width, 3) with a window of a picture (rows, 4 columns) over a colour.
+    """Fill codes (rows, 3 columns) in a window (height, width) with a picture (rows, 4 columns) over a colour.
 
     The table holds the codes of 65536 steps of light; the nearest step counts.
     """
     top, half = np.float32(65535), np.float32(0.5)
     red, green, blue = np.float32(below[0]), np.float32(below[1]), np.float32(below[2])
-    height, width = out.shape[:2]
+    height, width = size
     steps = np.empty(3 * width, dtype=np.uint16)
     for y in range(height):
         light = picture[at[0] + y, 4 * at[1] : 4 * (at[1] + width)]
@@ -136,6 +159,6 @@ def coded(
             steps[3 * x] = np.int32(min(max(r, _NONE), top))
             steps[3 * x + 1] = np.int32(min(max(g, _NONE), top))
             steps[3 * x + 2] = np.int32(min(max(b, _NONE), top))
-        codes = out[y].reshape(3 * width)
+        codes = out[at[0] + y, 3 * at[1] : 3 * (at[1] + width)]
         for k in range(3 * width):
             codes[k] = table[steps[k]]

@@ -7,13 +7,14 @@ is the same to the last bit as on a fresh canvas.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from choreo.picture.render.colour import Picture, Singles
+from choreo.picture.render.colour import OnColour, Picture, Singles
 from choreo.picture.render.coverage import Window
 
 Encode = Callable[[Picture], NDArray[np.generic]]
@@ -45,7 +46,8 @@ class Canvas:
         self.picture: Picture = np.zeros((window.height, window.width, 4), dtype=np.float32)
         self.key: bytes | None = None
         """What stands on it, in the words of whoever draws."""
-        self._blank: Singles = np.zeros((window.height, window.width), dtype=np.float32)
+        self.blank: Singles = np.zeros((window.height, window.width), dtype=np.float32)
+        """Zeros to work on, which are to be left as zeros."""
         self._items: dict[tuple[int, ...], Item] = {}
         blocks = (-(-window.height // _BLOCK), -(-window.width // _BLOCK))
         self._drawn: Marks = np.zeros(blocks, dtype=np.bool_)
@@ -106,18 +108,14 @@ class Canvas:
             self._codes[encode] = blank, self._drawn.copy()
         found, stale = self._codes[encode]
         for window in self._windows(stale):
-            found[window.slices] = encode(self.picture[window.slices])
+            if isinstance(encode, OnColour):
+                encode.fill(
+                    self.picture, cast("NDArray[np.uint8]", found), window.y, window.x, window.height, window.width
+                )
+            else:
+                found[window.slices] = encode(self.picture[window.slices])
         stale[:] = False
         return found.copy()
-
-    def blank(self) -> Singles:
-        """Return zeros (height, width) to work on; give them back with `used`."""
-        return self._blank
-
-    def used(self, blank: Singles, windows: Iterable[Window]) -> None:
-        """Take back what `blank` gave out, wiped where it was worked on."""
-        for window in windows:
-            blank[window.slices] = 0
 
     def _note(self, touched: Marks) -> None:
         self._drawn |= touched

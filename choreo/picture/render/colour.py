@@ -122,12 +122,16 @@ class OnColour:
 
     def __call__(self, picture: Picture) -> NDArray[np.uint8]:
         """Return sRGB codes (height, width, 3)."""
+        out = np.empty((*picture.shape[:2], 3), dtype=np.uint8)
+        self.fill(np.ascontiguousarray(picture), out, 0, 0, *picture.shape[:2])
+        return out
+
+    def fill(self, picture: Picture, out: NDArray[np.uint8], top: int, left: int, height: int, width: int) -> None:
+        """Fill the codes of a picture in a window; both arrays are whole ones."""
         from choreo.picture.render import blend  # noqa: PLC0415
 
-        rows = np.ascontiguousarray(picture).reshape(len(picture), -1)
-        out = np.empty((*picture.shape[:2], 3), dtype=np.uint8)
-        blend.coded(rows, (0, 0), hex_to_linear(self.colour), _code_table(), out)
-        return out
+        rows, codes = picture.reshape(len(picture), -1), out.reshape(len(out), -1)
+        blend.coded(rows, (top, left), (height, width), hex_to_linear(self.colour), _code_table(), codes)
 
 
 def to_16_bit(picture: Picture) -> NDArray[np.uint16]:

@@ -115,7 +115,8 @@ def rings_of(shape: BaseGeometry) -> Rings:
 
     rings, polygon = shapely.get_rings(shapely.get_parts(shape), return_index=True)
     xy = shapely.get_coordinates(rings)
-    start = np.concatenate([[0], np.cumsum(shapely.get_num_coordinates(rings))])
+    start = np.zeros(len(rings) + 1, dtype=np.int64)
+    np.cumsum(shapely.get_num_coordinates(rings), out=start[1:])
     outer = np.ones(len(rings), dtype=np.bool_)
     outer[1:] = polygon[1:] != polygon[:-1]  # a polygon's outer ring comes first
     return Rings(xy, start, scan.signs(xy, start, outer))
@@ -154,10 +155,3 @@ def quad_sums(quads: Floats, tones: Floats, window: Window) -> tuple[Floats, Flo
     near, lit = np.zeros((2, window.height, window.width + 1))
     scan.add_quads(near, lit, np.ascontiguousarray(quads), np.ascontiguousarray(tones), window.x, window.y)
     return near, lit
-
-
-def edge_pixels(shape: BaseGeometry, window: Window) -> tuple[Ints, Floats]:
-    """Return the pixels that a shape covers in part, ascending (row * width + column within the window), and shares."""
-    from choreo.picture.render import scan  # noqa: PLC0415
-
-    return scan.in_part(row_sums(rings_of(shape), window), WHOLE)

@@ -1,4 +1,4 @@
-"""The outline of a part, less what is left out of it, and which pixels it covers in part; kept while it is the same."""
+"""The outline of a part, less what is left out of it, and the pixels its edges pass through; kept while the same."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from choreo.model.plan import Floats
-from choreo.picture.render.coverage import WHOLE, Window, rings_of, row_sums, window_around
+from choreo.picture.render.coverage import Window, rings_of, window_around
 from choreo.picture.render.moment import Hold
 
 Ints = NDArray[np.int64]
@@ -25,7 +25,7 @@ class Outline:
     begin: Ints
     top: int
     fringe: Ints
-    """(n,) the pixels of the frame (row * width + column, ascending) that it covers in part."""
+    """(n,) the pixels of the frame (row * width + column, ascending) that its edges pass through."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +37,7 @@ class Form:
     outlines: tuple[Outline, ...]
     """Of the silhouette, and of each region that is left out of it."""
     fringe: Ints
-    """(n,) the pixels that any of these covers in part, ascending."""
+    """(n,) the pixels that any edge of these passes through, ascending."""
 
 
 def form_of(silhouette: BaseGeometry, holds: Sequence[Hold], frame: Window, known: Form | None = None) -> Form:
@@ -53,16 +53,14 @@ def form_of(silhouette: BaseGeometry, holds: Sequence[Hold], frame: Window, know
 
 def outline_of(shape: BaseGeometry, frame: Window) -> Outline:
     """Return a valid Polygon or MultiPolygon, px, as far as it lies in the frame."""
-    from choreo.picture.render import overlap, scan  # noqa: PLC0415
+    from choreo.picture.render import overlap  # noqa: PLC0415
 
     where = None if shape.is_empty else window_around(shape.bounds, frame)
     if where is None:
         return Outline(np.zeros((0, 5)), np.zeros(1, dtype=np.int64), 0, np.zeros(0, dtype=np.int64))
     rings = rings_of(shape)
-    index = scan.in_part(row_sums(rings, where), WHOLE)[0]
-    row, column = np.divmod(index, where.width)
-    fringe = (row + where.y) * frame.width + column + where.x
     pieces, begin = overlap.by_rows(rings.xy, rings.start, rings.sign, where.y, where.height)
+    fringe = overlap.touched(pieces, begin, rings.xy, rings.start, where.y, frame.width)
     return Outline(pieces, begin, where.y, fringe)
 
 

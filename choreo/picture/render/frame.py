@@ -12,10 +12,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import Camera, camera_from_matrix
-from choreo.geometry.silhouette import silhouettes
-from choreo.geometry.solid import Solid
-from choreo.geometry.turned import turned
+from choreo.geometry.solids.solid import Solid
+from choreo.geometry.solids.turned import turned
 from choreo.model.assembly import Assembly
 from choreo.model.plan import Floats
 from choreo.model.tracks import ShotTracks
@@ -29,12 +27,13 @@ from choreo.picture.render.facets import Facets, facets_of
 from choreo.picture.render.form import Form
 from choreo.picture.render.mean import Mean
 from choreo.picture.render.moment import Moment, moment_at, moments_at
+from choreo.picture.render.outlines import Outlines, view_key
 from choreo.picture.render.plates import PlateImage, plate_tile
 from choreo.picture.render.shade import BEYOND, Shade, carried_on, lenders
 from choreo.picture.render.shares import Known, Layer, layers_of
 from choreo.picture.render.solids import shading, solid_tile
 from choreo.picture.render.stack import in_order
-from choreo.picture.render.standing import Standing, scaled, ways_of
+from choreo.picture.render.standing import Standing, ways_of
 from choreo.picture.render.taken import Home, takings
 from choreo.picture.render.taken import Known as KnownTaking
 from choreo.picture.render.tile import Tile
@@ -43,10 +42,7 @@ from choreo.picture.render.veil import Veil
 SIZES = {"full": 1.0, "half": 0.5, "quarter": 0.25}
 DEPTHS = (8, 16, 32)
 """Bits of a channel; 32 is float: linear light, premultiplied."""
-_KEPT_OUTLINES = 2000
 _KEPT_HOMES = 2
-_COMPANY = 12
-"""Frames whose outlines are worked out together."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,12 +67,9 @@ class Renderer:
     """Plates with a picture of their own for some plate frames: of a part, by plate frame."""
     _tiles: dict[str, tuple[bytes, Tile | None]] = field(default_factory=dict)
     _stood: dict[str, tuple[Standing, Standing | None, Tile | None]] = field(default_factory=dict)
-    _outlines: dict[tuple[str, bytes], BaseGeometry] = field(default_factory=dict)
     _known: dict[str, Known] = field(default_factory=dict)
     _forms: dict[str, Form] = field(default_factory=dict)
     _shades: dict[str, tuple[bytes, Shade | None]] = field(default_factory=dict)
-    _moved: dict[str, tuple[bytes, BaseGeometry]] = field(default_factory=dict)
-    _coming: dict[str, dict[bytes, tuple[Camera, Floats]]] = field(default_factory=dict)
     _homes: dict[tuple[ShotTracks, int], Home] = field(default_factory=dict)
     _taken: dict[str, KnownTaking] = field(default_factory=dict)
 
@@ -89,6 +82,10 @@ class Renderer:
     @cached_property
     def _canvas(self) -> Canvas:
         return Canvas(self.window)
+
+    @cached_property
+    def _outlines(self) -> Outlines:
+        return Outlines(self.solids, self.origins)
 
     @cached_property
     def origins(self) -> dict[str, Floats]:
@@ -129,7 +126,7 @@ class Renderer:
         key = b"".join([*(self._moment_key(moment) for moment in moments), *homes])
         canvas = self._canvas
         if canvas.key != key:
-            self._expect(shot, frame, moments)
+            self._outlines.expect(shot, frame, SIZES[self.size], moments)
             if len(moments) == 1:
                 canvas.show(self._items(shot, moments[0]))
             else:
@@ -143,16 +140,17 @@ class Renderer:
         mean = Mean(canvas, self.window, len(moments))
         for moment in moments:
             layers, veil = self._veiled(shot, moment)
-            for layer in layers if veil is None else veil.untouched(layers):
+            plain = layers if veil is None else veil.layers(layers)
+            for layer in plain or ():
                 mean.add(layer)
-            for item in [] if veil is None else veil.touched(layers):
+            for item in veil.items(layers) if veil is not None and plain is None else ():
                 canvas.add(item.window, item.light(item.window) / np.float32(len(moments)))
         mean.finish()
 
     def shown(self, shot: ShotTracks, frame: int) -> list[Shown]:
         """Return what each part that is there adds to a frame, motion blur included, and the hero last."""
         moments = self._moments(shot, frame)
-        self._expect(shot, frame, moments)
+        self._outlines.expect(shot, frame, SIZES[self.size], moments)
         return exposed((self._veiled(shot, moment) for moment in moments), len(moments), self.window)
 
     def coverage(self, shot: ShotTracks, frame: int, part: str) -> Singles:
@@ -174,7 +172,7 @@ class Renderer:
             return [self.moment(shot, float(frame))]
         ways = ways_of(shot, frame, span, self.origins, size, self._reach)
         middle = self.moment(shot, float(frame))
-        self._expect(shot, frame, [middle])
+        self._outlines.expect(shot, frame, size, [middle])
         taken = exposure(frame, span, in_step(ways, lambda part: self._outline(part, middle), self.window))
         moments = moments_at(shot, taken.times, self.origins, size, taken.own)
         bare = {part.id for part in self.assembly.parts} - self.plates.keys() - self.sequences.keys()
@@ -188,18 +186,12 @@ class Renderer:
         """Return the layers of an instant, front to back."""
         tiles = {part: self._tile(part, moment) for part in moment.order}
         shown = {part: tile for part, tile in tiles.items() if tile is not None}
-        blank = self._canvas.blank()
-        known = layers_of(
-            shown,
-            moment.order,
-            moment.holds,
-            lambda part: self._outline(part, moment),
-            self.window,
-            blank,
-            self._known,
-            self._forms,
-        )
-        self._canvas.used(blank, [each.layer.tile.window for each in known.values()])
+        blank = self._canvas.blank
+
+        def outline(part: str) -> BaseGeometry:
+            return self._outline(part, moment)
+
+        known = layers_of(shown, moment.order, moment.holds, outline, self.window, blank, self._known, self._forms)
         self._known.clear()
         self._known.update(known)
         return [each.layer for each in known.values()]
@@ -278,7 +270,7 @@ class Renderer:
         return self._shades[part][1]
 
     def _facets_at(self, part: str, turn: float) -> Facets:
-        return self._facets[part] if turn == 0 else facets_of(self._solid(part, turn))
+        return self._facets[part] if turn == 0 else facets_of(turned(self.solids[part], self.origins[part], turn))
 
     def _solid_tile(self, part: str, moment: Moment, shade: Shade | None) -> Tile | None:
         at, colour = moment.parts[part], self.assembly.part(part).colour
@@ -289,9 +281,6 @@ class Renderer:
         if tile is None or at.opacity <= 0:
             return None
         return tile if at.opacity >= 1 else Tile(tile.window, tile.picture * np.float32(at.opacity))
-
-    def _solid(self, part: str, turn: float) -> Solid:
-        return turned(self.solids[part], self.origins[part], turn)
 
     def _plate_turn(self, part: str, moment: Moment) -> float:
         """How far a plate is turned clockwise on the screen; a sequence shows the turn of its part itself."""
@@ -339,53 +328,7 @@ class Renderer:
         return b"".join(cameras) + np.array(rows).tobytes() + said
 
     def _outline(self, part: str, moment: Moment) -> BaseGeometry:
-        at = moment.parts[part]
-        camera, shift = at.camera, at.shift
-        if at.turn:
-            return silhouettes(self._solid(part, at.turn), [camera], shift[None])[0]
-        if camera.is_perspective:
-            return self._silhouette(part, camera, shift)
-        # Before a parallel camera a part that moves keeps its outline.
-        base = self._silhouette(part, camera, np.zeros(3))
-        key = _view_key(camera, shift)
-        if self._moved.get(part, (b"",))[0] != key:
-            by = camera.project(shift)[0] - camera.project(np.zeros(3))[0]
-            self._moved[part] = key, shapely.transform(base, lambda xy: xy + by)
-        return self._moved[part][1]
-
-    def _silhouette(self, part: str, camera: Camera, shift: Floats) -> BaseGeometry:
-        key = _view_key(camera, shift)
-        if (part, key) not in self._outlines:
-            if len(self._outlines) >= _KEPT_OUTLINES:
-                self._outlines.clear()
-            # One call for the instants to come costs little more than one for this instant.
-            coming = self._coming.get(part, {})
-            wanted = coming if key in coming else {key: (camera, shift)}
-            cameras, shifts = [each for each, _ in wanted.values()], np.stack([each for _, each in wanted.values()])
-            found = silhouettes(self.solids[part], cameras, shifts)
-            self._outlines.update(zip([(part, each) for each in wanted], found, strict=True))
-        return self._outlines[part, key]
-
-    def _expect(self, shot: ShotTracks, frame: int, moments: list[Moment]) -> None:
-        """Note the instants of a blurred frame, or else the frames about this one: always the same company."""
-        self._coming.clear()
-        if not moments[0].camera.is_perspective:
-            return
-        if len(moments) > 1:
-            for part in moments[0].parts:
-                seen = dict.fromkeys(moment.parts[part] for moment in moments)
-                self._coming[part] = {_view_key(at.camera, at.shift): (at.camera, at.shift) for at in seen}
-            return
-        first = frame // _COMPANY * _COMPANY
-        numbers = range(first, min(first + _COMPANY, shot.frames))
-        cameras = [camera_from_matrix(scaled(shot.cameras[other], SIZES[self.size])) for other in numbers]
-        for track in shot.parts:
-            places = zip(cameras, track.position[first : first + _COMPANY], strict=True)
-            self._coming[track.id] = {_view_key(camera, shift): (camera, shift) for camera, shift in places}
-
-
-def _view_key(camera: Camera, shift: Floats) -> bytes:
-    return camera.matrix.tobytes() + shift.tobytes()
+        return self._outlines.at(part, moment.parts[part])
 
 
 def _farthest(solid: Solid, origin: Floats) -> float:
@@ -396,4 +339,4 @@ def _farthest(solid: Solid, origin: Floats) -> float:
 def _solid_key(part: str, moment: Moment) -> bytes:
     """What a solid's shading and outline hang on."""
     at = moment.parts[part]
-    return _view_key(at.camera, at.shift) + np.array([at.turn]).tobytes()
+    return view_key(at.camera, at.shift) + np.array([at.turn]).tobytes()

@@ -59,6 +59,52 @@ def by_rows(xy: Floats, start: Ints, sign: Floats, top: int, rows: int) -> tuple
 
 
 @compiled
+def touched(pieces: Floats, begin: Ints, xy: Floats, start: Ints, top: int, width: int) -> Ints:
+    """Return the pixels (row * width + column, ascending) of a frame so wide that an outline passes through.
+
+    Those that it covers in part are among them; `by_rows` tells what the other numbers are.
+    """
+    level = np.empty((len(xy), 3), dtype=np.int64)  # edges that run along rows have no pieces
+    levels = 0
+    for ring in range(len(start) - 1):
+        for k in range(start[ring], start[ring + 1] - 1):
+            if xy[k, 1] == xy[k + 1, 1]:
+                low, high = min(xy[k, 0], xy[k + 1, 0]), max(xy[k, 0], xy[k + 1, 0])
+                level[levels, 0] = math.floor(xy[k, 1]) - top
+                level[levels, 1] = math.floor(max(low, 0.0))
+                level[levels, 2] = math.floor(min(high, width - 1.0))
+                levels += 1
+    most = levels
+    for row in range(len(begin) - 1):
+        most = max(most, begin[row + 1] - begin[row] + levels)
+    spans = np.empty((most, 2), dtype=np.int64)
+    out, count = np.empty((len(begin) - 1) * width, dtype=np.int64), 0  # memory that is not written to is not taken
+    for row in range(len(begin) - 1):
+        many = 0
+        for k in range(begin[row], begin[row + 1] + levels):
+            if k < begin[row + 1]:
+                first = math.floor(max(min(pieces[k, 0], pieces[k, 2]), 0.0))
+                last = math.floor(min(max(pieces[k, 0], pieces[k, 2]), width - 1.0))
+            else:
+                n = k - begin[row + 1]
+                first, last = level[n, 1], level[n, 2] if level[n, 0] == row else -1
+            if first <= last:
+                j = many - 1
+                while j >= 0 and spans[j, 0] > first:
+                    spans[j + 1] = spans[j]
+                    j -= 1
+                spans[j + 1, 0], spans[j + 1, 1] = first, last
+                many += 1
+        reached = -1
+        for j in range(many):
+            for column in range(max(spans[j, 0], reached + 1), spans[j, 1] + 1):
+                out[count] = (top + row) * width + column
+                count += 1
+            reached = max(reached, spans[j, 1])
+    return out[:count].copy()
+
+
+@compiled
 def _at(piece: Floats, y: float) -> float:
     x0, y0, x1, y1 = piece[0], piece[1], piece[2], piece[3]
     return float(x0 + (y - y0) * ((x1 - x0) / (y1 - y0)))
@@ -114,8 +160,10 @@ def _inside(wound: Ints, group: Ints) -> tuple[bool, bool]:
 def _lengths(
     near: Floats, count: int, y: float, left: float, cuts: Floats, wound: Ints, group: Ints
 ) -> tuple[float, float, float]:
-    """Lengths, within the pixel from `left` on, of the line at y in group 0, in any other one, and in both."""
-    wound[:] = 0
+    """Lengths, within the pixel from `left` on, of the line at y in group 0, in any other one, and in both.
+
+    `wound` comes with how often shapes wind around all of the pixel's left side, and is worked on.
+    """
     many = 0
     for i in range(count):
         if near[i, 1] < y < near[i, 3]:
@@ -164,7 +212,7 @@ def commons(index: Ints, stride: int, pieces: Floats, begin: Ints, places: Ints)
     start, first, last, tops, group = places
     out = np.zeros((3, len(index)))
     shapes = len(tops)
-    wound = np.zeros(shapes, dtype=np.int64)
+    base, wound = np.zeros(shapes, dtype=np.int64), np.zeros(shapes, dtype=np.int64)
     room = 64
     near, cuts, heights = np.empty((room, 6)), np.empty((room + 1, 3)), np.empty(room * (room + 8))
     for n in range(len(index)):
@@ -178,19 +226,26 @@ def commons(index: Ints, stride: int, pieces: Floats, begin: Ints, places: Ints)
             room = 2 * most
             near, cuts, heights = np.empty((room, 6)), np.empty((room + 1, 3)), np.empty(room * (room + 8))
         count = 0
+        base[:] = 0
         for shape in range(shapes):
             at = first[shape] + row - tops[shape]
             if first[shape] <= at < last[shape] - 1:
                 for k in range(start[shape] + begin[at], start[shape] + begin[at + 1]):
-                    if min(pieces[k, 0], pieces[k, 2]) < left + 1:  # what lies to the right changes nothing
-                        near[count, :5] = pieces[k]
-                        near[count, 5] = shape
-                        count += 1
+                    piece = pieces[k]
+                    if min(piece[0], piece[2]) >= left + 1:  # what lies to the right changes nothing
+                        continue
+                    if max(piece[0], piece[2]) <= left and piece[1] <= row and piece[3] >= row + 1:
+                        base[shape] += int(piece[4])  # what passes on the left changes all alike
+                        continue
+                    near[count, :5] = piece
+                    near[count, 5] = shape
+                    count += 1
         many = _heights(near, count, left, float(row), heights)
         for i in range(many - 1):
             high = heights[i + 1] - heights[i]
             if high > 0:
                 y = (heights[i] + heights[i + 1]) / 2
+                wound[:] = base
                 own, others, both = _lengths(near, count, y, left, cuts, wound, group)
                 out[0, n] += own * high
                 out[1, n] += others * high

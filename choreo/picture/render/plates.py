@@ -131,21 +131,27 @@ def plate_tile(
     ratio = scale / plate.px_per_mm
     left, top, picture = plate.cropped()
     angle = math.radians(plate.turn + turn)
-    cos, sin = math.cos(angle) * ratio, math.sin(angle) * ratio
-    linear = np.array([[cos, -sin], [sin, cos]])
-    corners = np.array([[0, 0], [picture.shape[1], 0], [0, picture.shape[0]], [picture.shape[1], picture.shape[0]]])
-    placed = (corners + np.subtract((left, top), plate.pivot_px)) @ linear.T + pivot
-    window = window_around((*placed.min(axis=0), *placed.max(axis=0)), frame, margin=1)
+    cos, sin = math.cos(angle), math.sin(angle)
+    x0, y0 = left - plate.pivot_px[0], top - plate.pivot_px[1]
+    corners = [(x, y) for x in (x0, x0 + picture.shape[1]) for y in (y0, y0 + picture.shape[0])]
+    across = [(cos * x - sin * y) * ratio + pivot[0] for x, y in corners]
+    down = [(sin * x + cos * y) * ratio + pivot[1] for x, y in corners]
+    window = window_around((min(across), min(down), max(across), max(down)), frame, margin=1)
     if window is None or opacity <= 0:
         return None
-    fine, grid = plate.refined(ratio)
+    fine, (per_x, per_y, start_x, start_y) = plate.refined(ratio)
     # From the centre of a pixel of the window to px of the plate, to a sample.
-    back = np.diag(grid[:2]) @ np.linalg.inv(linear)
-    corner = np.array([window.x + 0.5, window.y + 0.5]) - pivot
-    offset = back @ corner + grid[:2] * plate.pivot_px + grid[2:]
+    x, y = window.x + 0.5 - pivot[0], window.y + 0.5 - pivot[1]
+    back = np.array(
+        [
+            [cos, sin, cos * x + sin * y + plate.pivot_px[0] * ratio],
+            [-sin, cos, cos * y - sin * x + plate.pivot_px[1] * ratio],
+        ]
+    )
+    back *= np.array([[per_x], [per_y]]) / ratio
+    back[:, 2] += (start_x, start_y)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    across = np.column_stack([back, offset])
-    out = _singles(cv2.warpAffine(fine, across, (window.width, window.height), flags=flags))
+    out = _singles(cv2.warpAffine(fine, back, (window.width, window.height), flags=flags))
     if opacity < 1:
         out *= np.float32(opacity)
     return Tile(window, out)

@@ -110,23 +110,6 @@ def areas(sums: Floats) -> Floats:
 
 
 @compiled
-def in_part(sums: Floats, whole: float) -> tuple[Ints, Floats]:
-    """Return pixels (row * width + column, ascending) that are covered by more than `whole` and all but it, and how."""
-    height, width = sums.shape[0], sums.shape[1] - 1
-    # Room for all; memory that is not written to is not taken.
-    found, shares, count = np.empty(height * width, dtype=np.int64), np.empty(height * width), 0
-    for row in range(height):
-        total = 0.0
-        values = sums[row]
-        for column in range(width):
-            total += values[column]
-            if whole < total < 1 - whole:
-                found[count], shares[count] = row * width + column, total
-                count += 1
-    return found[:count].copy(), shares[:count].copy()
-
-
-@compiled
 def sloping(covered: Floats, least: float) -> tuple[Ints, Floats]:
     """Return the pixels in which coverage (height, width) grows by more than `least` a px, ascending; how (n, 2)."""
     height, width = covered.shape

@@ -18,7 +18,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.regions import joined
+from choreo.geometry.plane.regions import joined
 from choreo.picture.render.colour import Picture, Singles, by_pixel
 from choreo.picture.render.coverage import WHOLE, Window, coverage, window_around
 from choreo.picture.render.form import Form, Ints, Outline, commons, form_of, united
@@ -110,7 +110,7 @@ def layers_of(
     frame : Window
         Of all tiles.
     blank : (height, width) array, optional
-        Of zeros, the size of the frame, to work on; it comes back filled.
+        Of zeros, the size of the frame, to work on; it comes back as it was.
     known : mapping of part id to Known, optional
         Layers of another frame; those on which nothing has changed are used again.
     forms : dict of part id to Form, optional
@@ -123,10 +123,11 @@ def layers_of(
     """
     taken = np.zeros((frame.height, frame.width), dtype=np.float32) if blank is None else blank
     work = _Work(tiles, holds, outline, taken, frame, known or {}, {} if forms is None else forms)
-    for part in reversed(order):
-        if part in tiles:
-            work.add(part)
+    work.draw([part for part in reversed(order) if part in tiles])
     return work.made
+
+
+_NOTHING = np.zeros((0, 0), dtype=np.float32)
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,22 +146,40 @@ class _Work:
     """Forms of this frame."""
     peeping: list[Peeping] = field(default_factory=list)
 
-    def add(self, part: str) -> None:
-        """Take the next part, seen from the front."""
-        tile = self.tiles[part]
-        meets = [name for name in self.made if self.tiles[name].window.meets(tile.window)]
+    def draw(self, parts: Sequence[str]) -> None:
+        """Take parts, seen from the front; what is taken of pixels is worked out where somebody new asks for it."""
+        meets: dict[str, list[str]] = {}
+        fresh: dict[str, bool] = {}
+        for number, part in enumerate(parts):
+            window = self.tiles[part].window
+            meets[part] = [name for name in parts[:number] if self.tiles[name].window.meets(window)]
+            fresh[part] = any(fresh[name] for name in meets[part]) or self._is_new(part, meets[part])
+        asked = {name for part in parts if fresh[part] for name in meets[part]}
+        for part in parts:
+            self.made[part] = (
+                self._made(self._found(part, meets[part], self.made), meets[part])
+                if fresh[part]
+                else (self.known[part])
+            )
+            layer, peeping = self.made[part].layer, self.made[part].peeping
+            if part in asked:
+                self.taken[layer.tile.window.within(self.frame)] += layer.share
+            if peeping is not None:
+                self.peeping.append(peeping)
+        for part in asked:
+            self.taken[self.tiles[part].window.within(self.frame)] = 0
+
+    def _is_new(self, part: str, meets: list[str]) -> bool:
+        """Whether a part comes out otherwise than it is known, given that those before it do not."""
+        return part not in self.known or not self.known[part].holds_for(self._found(part, meets, self.known))
+
+    def _found(self, part: str, meets: list[str], before: Mapping[str, Known]) -> Known:
+        """What a part's layer is made from; the layer is still to come."""
         own = tuple(self.holds.get(part, ()))
         theirs = [hold for name in meets for hold in self.holds.get(name, ()) if part in hold.behind]
         hiders = tuple(self.tiles.get(name) for hold in own for name in hold.behind)
-        blank = Layer(part, tile, tile.alpha, whole=True)
-        new = Known(blank, tuple(self.made[name].layer for name in meets), hiders, (*own, *theirs))
-        old = self.known.get(part)
-        if old is None or not old.holds_for(new):
-            old = self._made(new, meets)
-        self.made[part] = old
-        self.taken[tile.window.within(self.frame)] += old.layer.share
-        if old.peeping is not None:
-            self.peeping.append(old.peeping)
+        blank = Layer(part, self.tiles[part], _NOTHING, whole=True)
+        return Known(blank, tuple(before[name].layer for name in meets), hiders, (*own, *theirs))
 
     def _made(self, new: Known, meets: list[str]) -> Known:
         from choreo.picture.render import blend  # noqa: PLC0415
@@ -185,7 +204,9 @@ class _Work:
         from choreo.picture.render import overlap  # noqa: PLC0415
 
         window, own, holds = tile.window, tile.alpha, self.holds[part]
-        union = joined([np.array([hold.region], dtype=np.object_) for hold in holds])[0]
+        union = holds[0].region
+        if len(holds) > 1:
+            union = joined([np.array([hold.region], dtype=np.object_) for hold in holds])[0]
         where = None if union.is_empty else window_around(union.bounds, window)
         if where is None:
             return own, None
@@ -232,9 +253,11 @@ class _Work:
     ) -> None:
         from choreo.picture.render import blend  # noqa: PLC0415
 
+        at, its_at = (mine.window.y, mine.window.x), (its.window.y, its.window.x)
+        if index.size:
+            index = blend.undecided(index, self.frame.width, mine.values, at, its.values, its_at)
         if index.size:
             areas = commons(index, self.frame, own, others)
-            at, its_at = (mine.window.y, mine.window.x), (its.window.y, its.window.x)
             blend.mend(index, self.frame.width, areas, WHOLE, mine.values, share, at, its.values, its_at)
 
     def _before(self, part: str, window: Window) -> _At:

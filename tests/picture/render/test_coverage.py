@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import affinity
 
-from choreo.picture.render.coverage import Window, coverage, coverages, edge_pixels, quad_sums, window_around
+from choreo.picture.render.coverage import Window, coverage, coverages, quad_sums, window_around
 
 WINDOW = Window(3, 2, 20, 17)
 
@@ -43,15 +43,6 @@ def test_every_pixel_holds_its_true_area(shape):
 def test_the_sum_is_the_area_within_the_window(shape):
     inside = shape.intersection(shapely.box(3, 2, 23, 19))
     assert coverage(shape, WINDOW).sum() == pytest.approx(inside.area, abs=1e-9)
-
-
-@given(shapes())
-def test_edge_pixels_are_all_pixels_that_are_covered_in_part(shape):
-    truth = by_geos(shape).ravel()
-    index, share = edge_pixels(shape, WINDOW)
-    assert np.isin(np.flatnonzero((truth > 1e-6) & (truth < 1 - 1e-6)), index).all()
-    assert (np.diff(index) > 0).all()
-    assert share == pytest.approx(truth[index], abs=1e-9)
 
 
 def test_a_triangle_by_hand():

@@ -63,6 +63,17 @@ def test_a_quarter_by_hand():
     assert found[:, 0] == pytest.approx([0.5, 0.5, 0.375])
 
 
+@given(shapes())
+def test_an_outline_passes_through_every_pixel_that_is_covered_in_part(shape):
+    truth, found = by_geos(shape), outline_of(shape, FRAME).fringe
+    assert (np.diff(found) > 0).all()
+    assert np.isin(np.flatnonzero((truth > 1e-6) & (truth < 1 - 1e-6)), found).all()
+    # And through none that lies apart from it.
+    row, column = np.divmod(found, FRAME.width)
+    boxes = shapely.box(column, row, column + 1, row + 1)
+    assert (shapely.distance(boxes, shape.boundary) < 1e-9).all()
+
+
 def test_the_fringe_holds_every_pixel_that_is_covered_in_part():
     own, region = shapely.box(2.5, 2.5, 14, 9), shapely.Point(9.2, 6.1).buffer(3.3)
     form = form_of(own, [Hold(region, ())], FRAME)
