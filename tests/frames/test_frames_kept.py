@@ -212,7 +212,7 @@ def test_code_in_a_folder_of_a_folder_is_in_the_key(tmp_path, monkeypatch):
         states = [written("geometry/plane/unions.py", "AREA = 2"), written("geometry/solids/unions.py")]
         assert written("passes/layout.py") == states[-1]  # decides, draws nothing
         assert len({*states, written("geometry/plane/unions.py")}) == 3
-        (tmp_path / "geometry/solids/unions.py").rename(tmp_path / "geometry/unions.py")
+        (tmp_path / "geometry/solids/unions.py").rename(tmp_path / "geometry/plane/unions.py")
         assert written("passes/layout.py") not in states
     finally:
         frame_keys._code.cache_clear()
