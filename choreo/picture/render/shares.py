@@ -20,7 +20,7 @@ from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.regions import joined
 from choreo.picture.render.colour import Picture, Singles, by_pixel
-from choreo.picture.render.coverage import WHOLE, Window, coverage, window_around
+from choreo.picture.render.coverage import WHOLE, Window, covered, rings_of, window_around
 from choreo.picture.render.form import Form, Ints, Outline, commons, form_of, united
 from choreo.picture.render.moment import Hold
 from choreo.picture.render.tile import Tile
@@ -204,13 +204,14 @@ class _Work:
         from choreo.picture.render import overlap  # noqa: PLC0415
 
         window, own, holds = tile.window, tile.alpha, self.holds[part]
+        silhouette, *regions = self._form(part).outlines
         union = holds[0].region
         if len(holds) > 1:
             union = joined([np.array([hold.region], dtype=np.object_) for hold in holds])[0]
         where = None if union.is_empty else window_around(union.bounds, window)
         if where is None:
             return own, None
-        held = coverage(union, where).astype(np.float32)
+        held = covered(regions[0].rings if len(holds) == 1 else rings_of(union), where).astype(np.float32)
         hiders = np.zeros_like(held)
         for hold in holds:
             for name in hold.behind:
@@ -224,7 +225,6 @@ class _Work:
         held -= peeps
         out = own.copy()
         out[there] *= 1 - held
-        silhouette, *regions = self._form(part).outlines
         index = united([overlap.in_both(silhouette.fringe, region.fringe) for region in regions])
         self._put_right(index, [silhouette], [[region] for region in regions], _At(own, window), _At(held, where), out)
         return out, peeping
