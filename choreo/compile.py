@@ -12,11 +12,11 @@ from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 from choreo.errors import ChoreoError, Finding, wrong_input
-from choreo.geometry.approved import Kept
-from choreo.geometry.encounter import Encounters, make_encounters
-from choreo.geometry.silhouette import hull_points
-from choreo.geometry.solid import Solid, build_solid
-from choreo.geometry.subject import Frame
+from choreo.geometry.cameras.silhouette import hull_points
+from choreo.geometry.collision.encounter import Encounters, make_encounters
+from choreo.geometry.layout.approved import Kept
+from choreo.geometry.layout.subject import Frame
+from choreo.geometry.solids.solid import Solid, build_solid
 from choreo.labelled_shot import labelled_shot, warned
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import Choreography, Shot

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from choreo.errors import ChoreoError
-from choreo.geometry.label_block import label_of
-from choreo.geometry.subject import Frame
-from choreo.geometry.turned import swept_by_turning
+from choreo.geometry.labels.block import label_of
+from choreo.geometry.layout.subject import Frame
+from choreo.geometry.solids.turned import swept_by_turning
 from choreo.model.choreography import Shot
 from choreo.passes.label_room import drawn_at_rest, no_label_room, without_room
 from choreo.passes.layout import Layout

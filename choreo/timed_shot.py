@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 
 from choreo.errors import ChoreoError, no_solution
-from choreo.geometry.approved import Kept
-from choreo.geometry.encounter import Encounters
-from choreo.geometry.silhouette import hull_points
-from choreo.geometry.solid import Solid
-from choreo.geometry.spinning import as_swept, with_turning
-from choreo.geometry.subject import Frame, Subject
-from choreo.geometry.turned import swept_by_turning
+from choreo.geometry.cameras.silhouette import hull_points
+from choreo.geometry.collision.encounter import Encounters
+from choreo.geometry.collision.spinning import as_swept, with_turning
+from choreo.geometry.layout.approved import Kept
+from choreo.geometry.layout.subject import Frame, Subject
+from choreo.geometry.solids.solid import Solid
+from choreo.geometry.solids.turned import swept_by_turning
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import FrameRate, PartMotion, Phase, Shot
 from choreo.model.digits import as_written

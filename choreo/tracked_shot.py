@@ -10,7 +10,7 @@ import numpy as np
 from choreo.checks.check_handoff import check_handoff
 from choreo.checks.check_tracks import check_tracks
 from choreo.errors import Finding, no_solution
-from choreo.geometry.turned import solids_on, turns_of
+from choreo.geometry.solids.turned import solids_on, turns_of
 from choreo.model.plate_use import PlateUse
 from choreo.model.tracks import FilmSection, Masking, PartTrack, ShotTracks
 from choreo.passes.framing import frames_at_rest

@@ -12,7 +12,7 @@ import numpy as np
 from pictures import coverage
 from plates_on_hero import painted, pixel_centres, round_shape, texture, traced
 
-from choreo.geometry.registration import apply, inverse, origin_px, placement
+from choreo.geometry.registration.similarity import apply, inverse, origin_px, placement
 from choreo.model.assembly import Assembly, Hero, Part, Plate, Slab, ViewAngle
 from choreo.model.registration import Correction, Photograph
 from choreo.passes.registration import register

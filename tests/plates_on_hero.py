@@ -6,8 +6,8 @@ import numpy as np
 import shapely
 from pictures import coverage
 
-from choreo.geometry.registration import apply
-from choreo.geometry.trace import trace_alpha
+from choreo.geometry.plane.trace import trace_alpha
+from choreo.geometry.registration.similarity import apply
 
 FINE = 0.0
 """Every crossing is kept: the corners of a simplified outline would be what is compared."""

@@ -7,9 +7,9 @@ from types import MappingProxyType, SimpleNamespace
 import numpy as np
 
 from choreo.compile import _frame, compile_film, take_apart
-from choreo.geometry.placement import hulls_through
-from choreo.geometry.silhouette import hull_points
-from choreo.geometry.subject import Subject
+from choreo.geometry.cameras.silhouette import hull_points
+from choreo.geometry.layout.placement import hulls_through
+from choreo.geometry.layout.subject import Subject
 from choreo.model.assembly import Assembly, Joint, Part, Slab
 from choreo.model.choreography import Choreography, FrameRate, PartMotion, Phase, Pin, Shot, View
 from choreo.passes.layout import plan_layout

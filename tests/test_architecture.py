@@ -64,6 +64,18 @@ MAY_IMPORT = {
         "tracked_shot",
     },
 }
+GEOMETRY_MAY_IMPORT = {
+    "plane": set(),
+    "solids": {"plane"},
+    "cameras": {"plane", "solids"},
+    "collision": {"plane", "solids"},
+    "removal": {"plane", "collision"},
+    "visibility": {"plane", "solids", "cameras"},
+    "layout": {"plane", "cameras", "collision"},
+    "labels": {"plane"},
+    "registration": {"plane", "cameras"},
+}
+"""Rooms of `geometry`, from the bottom up: each may import rooms named before it, and no other."""
 CLOCKS = {"choreo.frames.clock", "choreo.live.follow", "choreo.picture.sheets.output", "choreo.commands.today"}
 """Foretells how long work will take; waits for files to be saved; dates every PDF alike; dates an approval. Nothing
 that is compiled or drawn hangs on the time."""
@@ -108,6 +120,27 @@ def test_imports_run_downward(path):
         return
     for name in imports(path):
         assert room(name) in MAY_IMPORT[own] | {own}, f"{module(path)} imports {name}"
+
+
+@pytest.mark.parametrize("path", [path for path in FILES if room(module(path)) == "geometry"], ids=module)
+def test_geometry_imports_run_downward_from_room_to_room(path):
+    parts = path.relative_to(ROOT / "choreo" / "geometry").parts
+    if parts == ("__init__.py",):
+        assert not list(imports(path))
+        return
+    assert len(parts) == 2, "geometry has rooms, and files in them"
+    allowed = GEOMETRY_MAY_IMPORT[parts[0]] | {parts[0]}
+    for name in imports(path):
+        if room(name) == "geometry":
+            assert len(name.split(".")) == 4, f"{module(path)} imports {name}: name the file"
+            assert name.split(".")[2] in allowed, f"{module(path)} imports {name}"
+
+
+def test_the_rooms_of_geometry_stand_on_each_other():
+    below = set()
+    for name, allowed in GEOMETRY_MAY_IMPORT.items():
+        assert allowed <= below, name
+        below.add(name)
 
 
 @pytest.mark.parametrize("path", FILES, ids=module)

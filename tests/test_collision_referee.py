@@ -19,8 +19,8 @@ from random_assemblies import HOMEWARD, OUTWARD, dressed_tray, random_assembly, 
 
 from choreo.compile import compile_film, take_apart
 from choreo.errors import ChoreoError
-from choreo.geometry.encounter import make_encounters
-from choreo.geometry.solid import build_solid
+from choreo.geometry.collision.encounter import make_encounters
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Slab
 from choreo.model.tracks import Key
 from choreo.motion.lag import Walk, forbidden_lags

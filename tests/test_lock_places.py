@@ -15,8 +15,8 @@ from small_tracks import small_tracks
 from choreo import timed_shot
 from choreo.compile import compile_film
 from choreo.errors import ChoreoError, Finding, no_solution
-from choreo.geometry.approved import Kept
-from choreo.geometry.camera import camera_from_matrix
+from choreo.geometry.cameras.camera import camera_from_matrix
+from choreo.geometry.layout.approved import Kept
 from choreo.model.choreography import Choreography, FrameRate, Lock, Orbit, PartMotion, Phase, Shot
 from choreo.read.tracks_json import read_tracks
 from choreo.write.tracks_json import tracks_text

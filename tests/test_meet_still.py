@@ -14,7 +14,7 @@ from pictures import write_png
 from test_architecture import ROOT
 
 from choreo.cli import main
-from choreo.geometry.registration import apply, inverse, origin_px
+from choreo.geometry.registration.similarity import apply, inverse, origin_px
 from choreo.model.assembly import Assembly, Part, Slab
 from choreo.model.report import PartReport, Report, ShotReport, StillOver
 from choreo.picture.page.numbers import numbers_of

@@ -16,7 +16,7 @@ from PIL import Image
 from plates_on_hero import pixel_centres
 
 from choreo.cli import main
-from choreo.geometry.registration import apply, placement
+from choreo.geometry.registration.similarity import apply, placement
 from choreo.model.registration import Correction
 
 

@@ -15,7 +15,7 @@ from choreo.checks.check_masking import check_masking
 from choreo.checks.check_tracks import BrokenPromiseError
 from choreo.compile import compile_film
 from choreo.errors import ChoreoError
-from choreo.geometry.turned import turns_of
+from choreo.geometry.solids.turned import turns_of
 from choreo.model.choreography import Choreography, FrameRate, Orbit, PartMotion, Phase, Pin, Shot
 from choreo.model.tracks import Spin
 from choreo.motion.law import evaluate_keys

@@ -14,8 +14,8 @@ import numpy as np
 import shapely
 
 from choreo.checks.check_tracks import BrokenPromiseError
-from choreo.geometry.solid import Solid, shrink
-from choreo.geometry.turned import turned
+from choreo.geometry.solids.solid import Solid, shrink
+from choreo.geometry.solids.turned import turned
 from choreo.model.assembly import Vector
 from choreo.model.tracks import ShotTracks
 from choreo.motion.law import evaluate_keys

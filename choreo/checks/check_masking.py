@@ -16,8 +16,8 @@ import shapely
 from numpy.typing import NDArray
 
 from choreo.errors import Finding
-from choreo.geometry.solid import Solid
-from choreo.geometry.turned import Turns, solids_on
+from choreo.geometry.solids.solid import Solid
+from choreo.geometry.solids.turned import Turns, solids_on
 from choreo.model.plan import Floats, Region
 from choreo.model.tracks import Masking
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from choreo.checks.check_tracks import BrokenPromiseError, check_tracks
 from choreo.errors import ChoreoError
-from choreo.geometry.camera import camera_from_matrix
+from choreo.geometry.cameras.camera import camera_from_matrix
 from choreo.model.tracks import ShotTracks, Tracks
 
 

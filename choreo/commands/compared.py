@@ -77,7 +77,7 @@ def _project(path: Path, on_stage: Callable[[str, Any], None]) -> Given:
 def _beside(given: Given, path: Path) -> Given:
     """Look for the assembly in the folder of the tracks, and in the one above: an output folder lies in its project."""
     from choreo.checks.sound_tracks import are_sound  # noqa: PLC0415
-    from choreo.geometry.solid import build_solid  # noqa: PLC0415
+    from choreo.geometry.solids.solid import build_solid  # noqa: PLC0415
     from choreo.read.assembly import inspect_assembly  # noqa: PLC0415
     from choreo.read.paths import exists, is_folder  # noqa: PLC0415
     from choreo.review.most_changed import Made  # noqa: PLC0415

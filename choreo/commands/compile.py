@@ -57,7 +57,7 @@ def _compiled(arguments: Arguments, project: Project, out: Path) -> Said:
 
 def _draw_proof(error: Interlocked, project: Project, out: Path) -> tuple[str, ...]:
     """Write the picture of an interlock; earlier output in the folder stays as it was."""
-    from choreo.geometry.solid import build_solid  # noqa: PLC0415
+    from choreo.geometry.solids.solid import build_solid  # noqa: PLC0415
     from choreo.picture.interlock import interlock_svg  # noqa: PLC0415
     from choreo.write.files import write_all  # noqa: PLC0415
 
@@ -91,7 +91,7 @@ def _prove(film: Film, progress: Progress) -> list[str]:
     """Run the slow checks; return what they proved, in words."""
     from choreo.checks.check_collisions import check_collisions  # noqa: PLC0415
     from choreo.checks.check_masking import check_masking  # noqa: PLC0415
-    from choreo.geometry.turned import turns_of  # noqa: PLC0415
+    from choreo.geometry.solids.turned import turns_of  # noqa: PLC0415
 
     solids = film.apart.solids
     offsets = {part.id: part.offset for part in film.apart.assembly.parts}

@@ -43,7 +43,7 @@ def lay(
     """
     import shapely  # noqa: PLC0415
 
-    from choreo.geometry.registration import lying_at  # noqa: PLC0415
+    from choreo.geometry.registration.similarity import lying_at  # noqa: PLC0415
     from choreo.passes.order_by_still import order_by_still  # noqa: PLC0415
     from choreo.passes.place_by_hero import lay_on_hero  # noqa: PLC0415
     from choreo.passes.place_plates import place_in_frame  # noqa: PLC0415

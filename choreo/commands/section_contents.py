@@ -12,7 +12,7 @@ from choreo.commands.shared import Progress, read
 
 if TYPE_CHECKING:
     from choreo.frames.film import ProjectFilm
-    from choreo.geometry.solid import Solid
+    from choreo.geometry.solids.solid import Solid
     from choreo.model.assembly import Assembly
     from choreo.model.sign_off import Mark, SectionNow
     from choreo.model.tracks import Tracks

@@ -9,7 +9,7 @@ from typing import Any
 
 from choreo.checks.sound_tracks import are_sound
 from choreo.errors import ChoreoError
-from choreo.geometry.solid import Solid, build_solid
+from choreo.geometry.solids.solid import Solid, build_solid
 from choreo.model.tracks import Tracks
 from choreo.read.file_bytes import read_bytes
 from choreo.read.project import Project

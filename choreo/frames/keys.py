@@ -12,17 +12,20 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from choreo.frames.plates import Digests, ShotPlates, file_of
-from choreo.frames.scene import Scene
 from choreo.model.assembly import Assembly, Hero, Plate
 from choreo.model.tracks import ShotTracks, Tracks
 from choreo.review.frame_content import FrameContents, Shown, order_on, packed
 
+if TYPE_CHECKING:
+    from choreo.frames.scene import Scene
+
 _DRAWS = ("picture/render", "geometry", "motion", "model", "read", "frames")
-"""Folders of code that a picture may hang on."""
+"""Folders of code that a picture may hang on, with the folders in them."""
 _FILES = (*_DRAWS, "write")
-"""Folders of code that a file with a picture may hang on."""
+"""Folders of code that a file with a picture may hang on, with the folders in them."""
 _LIBRARIES = ("numpy", "shapely", "opencv-python-headless", "numba", "imagecodecs", "tifffile", "OpenEXR")
 _SHORT = 12
 
@@ -85,8 +88,8 @@ def _code(folders: tuple[str, ...]) -> str:
     digest = hashlib.sha256()
     root = Path(__file__).resolve().parents[1]
     for folder in folders:
-        for file in sorted((root / folder).glob("*.py")):
-            digest.update(packed(file.name, file.read_bytes()))
+        for file in sorted((root / folder).rglob("*.py")):
+            digest.update(packed(file.relative_to(root).as_posix(), file.read_bytes()))
     return f"{digest.hexdigest()} {','.join(map(_library, _LIBRARIES))}"
 
 

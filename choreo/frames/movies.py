@@ -18,8 +18,8 @@ from choreo.frames.encoding import encode_all
 from choreo.frames.scene import Scene
 from choreo.frames.store import Store, Stored, prepare_folder
 from choreo.frames.worker import Job
-from choreo.geometry.silhouette import hull_points
-from choreo.geometry.solid import build_solid
+from choreo.geometry.cameras.silhouette import hull_points
+from choreo.geometry.solids.solid import build_solid
 from choreo.picture.burn_in import BurnIn
 from choreo.picture.flashes import Flashing, FlashMeter
 from choreo.picture.render.lettered import Line, draw_line

@@ -16,9 +16,9 @@ from pathlib import Path
 import numpy as np
 
 from choreo.errors import ChoreoError, Finding, wrong_input
-from choreo.geometry.camera import camera_from_matrix
-from choreo.geometry.silhouette import hull_points
-from choreo.geometry.solid import Solid
+from choreo.geometry.cameras.camera import camera_from_matrix
+from choreo.geometry.cameras.silhouette import hull_points
+from choreo.geometry.solids.solid import Solid
 from choreo.model.assembly import Assembly, Hero, Plate
 from choreo.model.choreography import FrameRate
 from choreo.model.tracks import ShotTracks, Tracks

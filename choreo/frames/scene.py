@@ -9,7 +9,7 @@ from pathlib import Path
 from choreo.errors import Finding
 from choreo.frames.film import ProjectFilm
 from choreo.frames.plates import Photographs, ShotPlates, load, load_plate, plates_of
-from choreo.geometry.solid import Solid, build_solid
+from choreo.geometry.solids.solid import Solid, build_solid
 from choreo.model.assembly import Assembly
 from choreo.model.tracks import ShotTracks, Tracks
 from choreo.picture.render.frame import Renderer

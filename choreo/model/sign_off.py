@@ -15,7 +15,7 @@ class Makings:
     """What the picture of a section is made of, each as a short digest: they only serve to say what has changed."""
 
     common: Mapping[str, str] = field(default_factory=dict)
-    """film, camera, time, order, masks, hero."""
+    """film, camera, time, order, masks, hero, home."""
     parts: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     """Of each part, by its id: path, look, plate."""
 

@@ -19,8 +19,8 @@ import numpy as np
 import shapely
 
 from choreo.errors import Finding
-from choreo.geometry.encounter import Encounters
-from choreo.geometry.solid import Band, Solid
+from choreo.geometry.collision.encounter import Encounters
+from choreo.geometry.solids.solid import Band, Solid
 from choreo.model.assembly import Assembly, Joint, Vector
 from choreo.model.plan import Floats
 

@@ -16,9 +16,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from choreo.errors import Finding
-from choreo.geometry.bend import BOW_TURN, bowed, rounded, turn
-from choreo.geometry.camera import Camera
-from choreo.geometry.encounter import Encounters
+from choreo.geometry.cameras.camera import Camera
+from choreo.geometry.collision.encounter import Encounters
+from choreo.geometry.plane.bend import BOW_TURN, bowed, rounded, turn
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats, Removal
 from choreo.motion.path import lengths, position

@@ -13,8 +13,8 @@ import numpy as np
 import shapely
 
 from choreo.errors import Finding
-from choreo.geometry.camera import Camera
-from choreo.geometry.subject import Frame
+from choreo.geometry.cameras.camera import Camera
+from choreo.geometry.layout.subject import Frame
 from choreo.model.plan import Floats
 from choreo.model.tracks import PartTrack
 

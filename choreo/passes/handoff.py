@@ -14,9 +14,9 @@ from types import MappingProxyType
 import numpy as np
 
 from choreo.errors import Finding, no_solution
-from choreo.geometry.away import off_px
-from choreo.geometry.solid import Solid
-from choreo.geometry.turned import Turns
+from choreo.geometry.cameras.away import off_px
+from choreo.geometry.solids.solid import Solid
+from choreo.geometry.solids.turned import Turns
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
 

@@ -13,8 +13,8 @@ from dataclasses import replace
 from itertools import pairwise
 
 from choreo.errors import Finding, wrong_input
-from choreo.geometry.approved import Kept
-from choreo.geometry.camera import camera_from_matrix
+from choreo.geometry.cameras.camera import camera_from_matrix
+from choreo.geometry.layout.approved import Kept
 from choreo.model.choreography import Lock, Shot
 from choreo.model.plan import Move
 from choreo.model.tracks import PartTrack, ShotTracks, Tracks

@@ -3,11 +3,11 @@
 In:  solids, rest positions and camera of one shot, what the labels say      Out: ids of parts
 
 The rule, on the frame that the storyboard draws large: each part has a label of the size that it has there, inside
-the frame, clear by `geometry.label_rules.APART` of the outlines of all parts and of the other labels, not in the
+the frame, clear by `geometry.labels.rules.APART` of the outlines of all parts and of the other labels, not in the
 opening of another part, joined to its part by a straight leader no longer than `LONGEST` of the frame's diagonal that
 crosses no other part, label or leader. Outlines are the parts' true ones, as if none covered another.
 
-That a part has room is proved by places for all labels, which `geometry.labels` finds by a local search. That it
+That a part has room is proved by places for all labels, which `geometry.labels.places` finds by a local search. That it
 has none means that the search found none: there may be one.
 """
 
@@ -19,13 +19,13 @@ import numpy as np
 import shapely
 
 from choreo.errors import Finding
-from choreo.geometry.camera import Camera
-from choreo.geometry.label_block import LABEL_SIZE, block
-from choreo.geometry.labels import Placed, Wanted, place_labels
-from choreo.geometry.sheet import grid_of
-from choreo.geometry.silhouette import silhouettes
-from choreo.geometry.solid import Solid
-from choreo.geometry.unions import Geometries
+from choreo.geometry.cameras.camera import Camera
+from choreo.geometry.cameras.silhouette import silhouettes
+from choreo.geometry.labels.block import LABEL_SIZE, block
+from choreo.geometry.labels.places import Placed, Wanted, place_labels
+from choreo.geometry.labels.sheet import grid_of
+from choreo.geometry.plane.unions import Geometries
+from choreo.geometry.solids.solid import Solid
 from choreo.model.plan import Floats, Move
 
 LONGEST = 0.15

@@ -6,7 +6,7 @@ The camera and the layout depend on each other, for a gap of so many px is worth
 stands. So parts are placed for a camera, the camera is solved for those places (in closed form), and again,
 until the two agree: places that keep the gap under a camera that shows all of them. Then, under that camera, parts
 that rest sideways are moved so that fewer ways cross. What is optimal about the places, and what is only local,
-`geometry.arrange` says; of crossings, `geometry.uncross`.
+`geometry.layout.arrange` says; of crossings, `geometry.layout.uncross`.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ import numpy as np
 import shapely
 
 from choreo.errors import ChoreoError
-from choreo.geometry.approved import Kept
-from choreo.geometry.arrange import place
-from choreo.geometry.camera import Camera
-from choreo.geometry.crossing import crossings
-from choreo.geometry.placement import hulls_through
-from choreo.geometry.rested import Rested
-from choreo.geometry.subject import Frame, Subject
-from choreo.geometry.uncross import uncross
+from choreo.geometry.cameras.camera import Camera
+from choreo.geometry.layout.approved import Kept
+from choreo.geometry.layout.arrange import place
+from choreo.geometry.layout.placement import hulls_through
+from choreo.geometry.layout.rested import Rested
+from choreo.geometry.layout.subject import Frame, Subject
+from choreo.geometry.layout.uncross import uncross
+from choreo.geometry.plane.crossing import crossings
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
 from choreo.passes.layout_advice import advised

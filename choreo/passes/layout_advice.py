@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from choreo.errors import ChoreoError, Finding, no_solution
-from choreo.geometry.placement import hulls_through
+from choreo.geometry.layout.placement import hulls_through
 from choreo.passes.layout_stage import Stage
 
 _WIDER = 1.25

@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from choreo.errors import ChoreoError, no_solution
-from choreo.geometry.arrange import place
-from choreo.geometry.camera import Camera, orthographic_camera, perspective_camera, view_axes
-from choreo.geometry.fit import FitPoints, centred_target, needed_distance, needed_scale
-from choreo.geometry.subject import Frame, Subject
+from choreo.geometry.cameras.camera import Camera, orthographic_camera, perspective_camera, view_axes
+from choreo.geometry.cameras.fit import FitPoints, centred_target, needed_distance, needed_scale
+from choreo.geometry.layout.arrange import place
+from choreo.geometry.layout.subject import Frame, Subject
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
 from choreo.motion.easing import parse_easing

@@ -22,11 +22,18 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from choreo.geometry.front import Front
-from choreo.geometry.layer_order import Span, blocks, fewest_dropped, fewest_spans, in_one_ring, nearest_order
-from choreo.geometry.regions import common, joined, matters, minus, nearby, polygons_that_matter
-from choreo.geometry.scene import Bools, Ints, Shapes, first_alike
-from choreo.geometry.sight import Seen
+from choreo.geometry.plane.regions import common, joined, matters, minus, nearby, polygons_that_matter
+from choreo.geometry.visibility.front import Front
+from choreo.geometry.visibility.layer_order import (
+    Span,
+    blocks,
+    fewest_dropped,
+    fewest_spans,
+    in_one_ring,
+    nearest_order,
+)
+from choreo.geometry.visibility.scene import Bools, Ints, Shapes, first_alike
+from choreo.geometry.visibility.sight import Seen
 from choreo.model.plan import Region, Removal
 from choreo.model.tracks import Holdout, Masking, OrderSpan
 

@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from choreo.errors import Finding
-from choreo.geometry.camera import Camera, view_axes
-from choreo.geometry.registration import from_hero_view, level_shift, relative
+from choreo.geometry.cameras.camera import Camera, view_axes
+from choreo.geometry.registration.similarity import from_hero_view, level_shift, relative
 from choreo.model.assembly import Assembly, Hero
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats

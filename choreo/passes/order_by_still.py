@@ -12,10 +12,10 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 
 import numpy as np
 
-from choreo.geometry.register_agreement import Colours, Drawn, cut, drawn_at, exposure, still_of
-from choreo.geometry.register_pixels import Bools
-from choreo.geometry.registration import compose
-from choreo.geometry.trace import full_scale
+from choreo.geometry.plane.trace import full_scale
+from choreo.geometry.registration.agreement import Colours, Drawn, cut, drawn_at, exposure, still_of
+from choreo.geometry.registration.pixels import Bools
+from choreo.geometry.registration.similarity import compose
 from choreo.model.registration import Photograph, Pixels, Similarity
 
 _LONGEST_PX = 1000

@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from choreo.errors import Finding
-from choreo.geometry.camera import Camera
+from choreo.geometry.cameras.camera import Camera
 from choreo.model.choreography import FrameRate
 from choreo.model.plan import Floats
 from choreo.model.report import SHUTTER

@@ -21,13 +21,13 @@ from types import MappingProxyType
 
 import numpy as np
 
-from choreo.geometry.approved import Kept
-from choreo.geometry.away import off_still_px
-from choreo.geometry.camera import camera_from_matrix
-from choreo.geometry.shown import shown_regions, side_by_side
-from choreo.geometry.silhouette import silhouettes
-from choreo.geometry.solid import Solid
-from choreo.geometry.turned import Turns
+from choreo.geometry.cameras.away import off_still_px
+from choreo.geometry.cameras.camera import camera_from_matrix
+from choreo.geometry.cameras.silhouette import silhouettes
+from choreo.geometry.layout.approved import Kept
+from choreo.geometry.solids.solid import Solid
+from choreo.geometry.solids.turned import Turns
+from choreo.geometry.visibility.shown import shown_regions, side_by_side
 from choreo.model.assembly import Vector
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats

@@ -17,11 +17,18 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.register_marks import Marks, guess_by_marks, marks_of
-from choreo.geometry.register_outline import register_outline
-from choreo.geometry.register_reduced import register_reduced
-from choreo.geometry.register_shift import shift_by_outline, shift_by_picture
-from choreo.geometry.registration import apply, apply_area, farthest, lying_at, similarity, start_from_moments
+from choreo.geometry.registration.marks import Marks, guess_by_marks, marks_of
+from choreo.geometry.registration.outline import register_outline
+from choreo.geometry.registration.reduced import register_reduced
+from choreo.geometry.registration.shift import shift_by_outline, shift_by_picture
+from choreo.geometry.registration.similarity import (
+    apply,
+    apply_area,
+    farthest,
+    lying_at,
+    similarity,
+    start_from_moments,
+)
 from choreo.model.new_plates import FoundPlate, Hint
 from choreo.model.plan import Floats
 from choreo.model.registration import IDENTITY, Photograph, Pixels, Similarity

@@ -17,7 +17,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.register_agreement import (
+from choreo.geometry.plane.trace import full_scale
+from choreo.geometry.registration.agreement import (
     Colours,
     Still,
     agreed,
@@ -28,11 +29,10 @@ from choreo.geometry.register_agreement import (
     shifts_by_agreement,
     still_of,
 )
-from choreo.geometry.register_content import register_content
-from choreo.geometry.register_outline import register_outline
-from choreo.geometry.register_shift import shifts_by_outline
-from choreo.geometry.registration import apply, apply_area
-from choreo.geometry.trace import full_scale
+from choreo.geometry.registration.content import register_content
+from choreo.geometry.registration.outline import register_outline
+from choreo.geometry.registration.shift import shifts_by_outline
+from choreo.geometry.registration.similarity import apply, apply_area
 from choreo.model.new_plates import FoundPlate
 from choreo.model.registration import Photograph, Pixels, Similarity
 

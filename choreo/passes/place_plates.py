@@ -15,7 +15,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from choreo.errors import ChoreoError, Finding, wrong_input
-from choreo.geometry.registration import apply, apply_area, lying_at
+from choreo.geometry.registration.similarity import apply, apply_area, lying_at
 from choreo.model.assembly import Point
 from choreo.model.new_plates import FoundPlate, Hint, PlacedPlate
 from choreo.model.registration import IDENTITY, Similarity

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from choreo.errors import Finding
-from choreo.geometry.camera import Camera
-from choreo.geometry.turning import rows_toward, table_rotation, table_turn, turn_about_z, view_off, view_rows
+from choreo.geometry.cameras.camera import Camera
+from choreo.geometry.cameras.turning import rows_toward, table_rotation, table_turn, turn_about_z, view_off, view_rows
 from choreo.model.assembly import Assembly, Plate
 from choreo.model.choreography import FrameRate
 from choreo.model.plan import Floats

@@ -15,10 +15,10 @@ import numpy as np
 import shapely
 
 from choreo.errors import Finding
-from choreo.geometry.camera import camera_from_matrix
-from choreo.geometry.silhouette import silhouettes
-from choreo.geometry.solid import Solid
-from choreo.geometry.unions import Geometries
+from choreo.geometry.cameras.camera import camera_from_matrix
+from choreo.geometry.cameras.silhouette import silhouettes
+from choreo.geometry.plane.unions import Geometries
+from choreo.geometry.solids.solid import Solid
 from choreo.model.plan import Floats, Region
 from choreo.model.tracks import Masking
 

@@ -16,11 +16,9 @@ from itertools import accumulate
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.nearer import nearer_areas
-from choreo.geometry.register_outline import register_outline
-from choreo.geometry.register_reduced import register_reduced
-from choreo.geometry.register_stack import register_stack
-from choreo.geometry.registration import (
+from choreo.geometry.registration.outline import register_outline
+from choreo.geometry.registration.reduced import register_reduced
+from choreo.geometry.registration.similarity import (
     apply_area,
     correction,
     farthest,
@@ -29,7 +27,9 @@ from choreo.geometry.registration import (
     origin_px,
     placement,
 )
-from choreo.geometry.solid import Solid
+from choreo.geometry.registration.stack import register_stack
+from choreo.geometry.solids.solid import Solid
+from choreo.geometry.visibility.nearer import nearer_areas
 from choreo.model.assembly import Assembly, Hero, Plate, Point
 from choreo.model.registration import (
     ContentFit,

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.registration import relative
+from choreo.geometry.registration.similarity import relative
 from choreo.model.registration import Correction, PartRegistration, Registration, StackMatch
 
 _LISTED = 3

@@ -24,10 +24,10 @@ from itertools import combinations, islice
 import numpy as np
 
 from choreo.errors import no_solution
-from choreo.geometry.blocking import closure, find_blocking
-from choreo.geometry.encounter import Encounters
-from choreo.geometry.first_moves import find_first_moves
-from choreo.geometry.freespace import FreeSpace, Known, WayOut, find_way_out, free_space, is_connected_out
+from choreo.geometry.collision.encounter import Encounters
+from choreo.geometry.removal.blocking import closure, find_blocking
+from choreo.geometry.removal.first_moves import find_first_moves
+from choreo.geometry.removal.freespace import FreeSpace, Known, WayOut, find_way_out, free_space, is_connected_out
 from choreo.model.assembly import Assembly, Vector
 from choreo.model.plan import Floats, Removal, RemovalStep
 from choreo.motion.path import lengths

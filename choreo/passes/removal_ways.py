@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from choreo.geometry.blocking import Blocking, smallest_closed
-from choreo.geometry.directions import TURN, Bools, angle_of, direction_at
-from choreo.geometry.encounter import Encounters
+from choreo.geometry.collision.encounter import Encounters
+from choreo.geometry.removal.blocking import Blocking, smallest_closed
+from choreo.geometry.removal.directions import TURN, Bools, angle_of, direction_at
 from choreo.model.assembly import Assembly, Joint, Vector
 from choreo.model.plan import Floats
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from choreo.errors import Finding
-from choreo.geometry.directions import direction_at
+from choreo.geometry.removal.directions import direction_at
 from choreo.model.assembly import Vector
 from choreo.model.interlock import Bar, Held, Interlock, Interlocked, Link
 from choreo.passes.removal_ways import AXES, Straight, as_row, bits, is_askew

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from choreo.geometry.camera import Camera, track_on_screen
+from choreo.geometry.cameras.camera import Camera, track_on_screen
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats, Move
 from choreo.model.tracks import Key, PartTrack, Spin

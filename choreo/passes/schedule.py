@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from choreo.errors import ChoreoError, Finding, no_solution
-from choreo.geometry.encounter import Encounters
+from choreo.geometry.collision.encounter import Encounters
 from choreo.model.choreography import Phase, Shot
 from choreo.model.plan import Floats, Move, Removal
 from choreo.motion.path import lengths

@@ -14,8 +14,8 @@ from itertools import pairwise
 import numpy as np
 
 from choreo.errors import Finding, no_solution
-from choreo.geometry.encounter import Encounters
-from choreo.geometry.reach import pairs_within_reach
+from choreo.geometry.collision.encounter import Encounters
+from choreo.geometry.collision.reach import pairs_within_reach
 from choreo.model.plan import Floats
 from choreo.motion.lag import Diagram, Span, Walk, forbidden_lags, standing_hits, standing_meet
 from choreo.motion.starts_question import Clause, Spans, allowed_lags, common_lags

@@ -16,9 +16,9 @@ from types import MappingProxyType
 import numpy as np
 
 from choreo.errors import Finding, no_solution
-from choreo.geometry.encounter import Encounters
-from choreo.geometry.legs import JOIN
-from choreo.geometry.spinning import Turning, with_turning
+from choreo.geometry.collision.encounter import Encounters
+from choreo.geometry.collision.legs import JOIN
+from choreo.geometry.collision.spinning import Turning, with_turning
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats, Removal
 from choreo.model.tracks import Spin

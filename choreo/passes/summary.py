@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from choreo.errors import Finding
-from choreo.geometry.camera import Camera
+from choreo.geometry.cameras.camera import Camera
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import Shot
 from choreo.model.plan import Move, Removal

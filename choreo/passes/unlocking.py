@@ -12,7 +12,7 @@ from itertools import combinations
 import numpy as np
 
 from choreo.errors import Finding
-from choreo.geometry.approved import Kept
+from choreo.geometry.layout.approved import Kept
 from choreo.model.plan import Removal
 
 _TRIALS = 60

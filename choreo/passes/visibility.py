@@ -13,12 +13,12 @@ from types import MappingProxyType
 
 import numpy as np
 
-from choreo.geometry.front import Front, Relation, flipped, relation
-from choreo.geometry.scene import build_scene, first_alike
-from choreo.geometry.sight import Seen, Visibility
-from choreo.geometry.sight_turning import Pieced
-from choreo.geometry.solid import Solid
-from choreo.geometry.turned import Turns, turned
+from choreo.geometry.solids.solid import Solid
+from choreo.geometry.solids.turned import Turns, turned
+from choreo.geometry.visibility.front import Front, Relation, flipped, relation
+from choreo.geometry.visibility.scene import build_scene, first_alike
+from choreo.geometry.visibility.sight import Seen, Visibility
+from choreo.geometry.visibility.sight_turning import Pieced
 from choreo.model.plan import Floats
 
 

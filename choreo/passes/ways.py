@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from choreo.errors import Finding, no_solution
-from choreo.geometry.encounter import Encounters
+from choreo.geometry.collision.encounter import Encounters
 from choreo.model.choreography import Shot
 from choreo.model.plan import Floats, Removal, RemovalStep
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from choreo.geometry.camera import camera_from_matrix
-from choreo.geometry.lettering import clean
+from choreo.geometry.cameras.camera import camera_from_matrix
+from choreo.geometry.labels.lettering import clean
 from choreo.model.choreography import FrameRate
 from choreo.model.plan import Floats
 from choreo.model.tracks import Key, ShotTracks, Tracks

@@ -13,9 +13,9 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.label_block import Block, block
-from choreo.geometry.labels import Wanted, place_labels
-from choreo.geometry.sheet import GAP, INNER, MARGIN
+from choreo.geometry.labels.block import Block, block
+from choreo.geometry.labels.places import Wanted, place_labels
+from choreo.geometry.labels.sheet import GAP, INNER, MARGIN
 from choreo.model.tracks import ShotTracks
 from choreo.picture.lettering import BOLD, cut, wrapped
 from choreo.picture.moments import Moment

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from choreo.geometry.sheet import CAPTION, GAP, INNER, MARGIN, SHEET, Grid, grid_of
+from choreo.geometry.labels.sheet import CAPTION, GAP, INNER, MARGIN, SHEET, Grid, grid_of
 
 __all__ = ["INNER", "MARGIN", "SHEET", "Cell", "Grid", "flow", "grid_of"]
 

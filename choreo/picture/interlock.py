@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.solid import Solid
+from choreo.geometry.solids.solid import Solid
 from choreo.model.assembly import Assembly, Vector
 from choreo.model.interlock import Bar, Held, Interlock
 from choreo.picture.lettering import cut, escaped, wrapped

@@ -1,10 +1,10 @@
-"""Text on a picture: what `geometry.lettering` measures and cuts, and how it is written into XML."""
+"""Text on a picture: what `geometry.labels.lettering` measures and cuts, and how it is written into XML."""
 
 from __future__ import annotations
 
 from html import escape
 
-from choreo.geometry.lettering import BOLD, ELLIPSIS, clean, cut, width, wrapped
+from choreo.geometry.labels.lettering import BOLD, ELLIPSIS, clean, cut, width, wrapped
 
 __all__ = ["BOLD", "ELLIPSIS", "clean", "cut", "escaped", "width", "wrapped"]
 

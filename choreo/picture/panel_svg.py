@@ -11,10 +11,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
-from choreo.geometry.label_block import CIRCLE, LABEL_SIZE, Block, Measure, block, label_of
-from choreo.geometry.labels import Placed, Wanted, place_labels
-from choreo.geometry.lettering import width
-from choreo.geometry.solid import Solid
+from choreo.geometry.labels.block import CIRCLE, LABEL_SIZE, Block, Measure, block, label_of
+from choreo.geometry.labels.lettering import width
+from choreo.geometry.labels.places import Placed, Wanted, place_labels
+from choreo.geometry.solids.solid import Solid
 from choreo.model.assembly import Assembly
 from choreo.model.plan import Floats
 from choreo.model.report import ShotReport

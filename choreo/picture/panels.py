@@ -15,11 +15,11 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import Camera, camera_from_matrix
-from choreo.geometry.regions import LEAST_AREA_PX2, NOTHING, Shapes, polygons_that_matter
-from choreo.geometry.silhouette import face_on_screen, silhouettes
-from choreo.geometry.solid import Solid
-from choreo.geometry.turned import solids_on, turns_of
+from choreo.geometry.cameras.camera import Camera, camera_from_matrix
+from choreo.geometry.cameras.silhouette import face_on_screen, silhouettes
+from choreo.geometry.plane.regions import LEAST_AREA_PX2, NOTHING, Shapes, polygons_that_matter
+from choreo.geometry.solids.solid import Solid
+from choreo.geometry.solids.turned import solids_on, turns_of
 from choreo.model.assembly import Vector
 from choreo.model.plan import Floats, Region
 from choreo.model.tracks import ShotTracks

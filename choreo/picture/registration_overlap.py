@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.unions import only_areas
+from choreo.geometry.plane.unions import only_areas
 from choreo.model.plan import Floats
 from choreo.model.registration import Registration
 from choreo.picture.render.coverage import Window, coverages

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.registration import apply, compose, inverse
+from choreo.geometry.registration.similarity import apply, compose, inverse
 from choreo.model.plan import Floats
 from choreo.model.registration import PartRegistration, Registration, Similarity
 from choreo.picture.flow import INNER, MARGIN

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.sheet import SHEET
+from choreo.geometry.labels.sheet import SHEET
 from choreo.model.plan import Floats
 from choreo.picture.lettering import escaped
 from choreo.picture.palette import INK, PAPER

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from choreo.geometry.registration import from_hero_view
+from choreo.geometry.registration.similarity import from_hero_view
 from choreo.model.assembly import Assembly
 
 

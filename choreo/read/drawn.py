@@ -13,7 +13,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from choreo.errors import ChoreoError
-from choreo.geometry.trace import SPECK_PX2, Traced, full_scale, trace_alpha
+from choreo.geometry.plane.trace import SPECK_PX2, Traced, full_scale, trace_alpha
 from choreo.model.plan import Floats
 from choreo.read.file_bytes import read_bytes
 from choreo.read.images import Image, read_image

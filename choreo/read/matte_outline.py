@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from choreo.errors import Finding, wrong_input
-from choreo.geometry.trace import SPECK_PX2, Traced, full_scale, trace_alpha
+from choreo.geometry.plane.trace import SPECK_PX2, Traced, full_scale, trace_alpha
 from choreo.read.drawn import MOST_CORNERS, MOST_HOLES, MOST_PIECES
 
 _HALF = 0.5

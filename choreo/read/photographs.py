@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 
 from choreo.errors import ChoreoError, Finding, wrong_input
-from choreo.geometry.registration import from_hero_view
-from choreo.geometry.trace import full_scale, trace_alpha
+from choreo.geometry.plane.trace import full_scale, trace_alpha
+from choreo.geometry.registration.similarity import from_hero_view
 from choreo.model.assembly import Assembly
 from choreo.model.registration import Photograph, Photographs, Pixels
 from choreo.read.image_profile import profile_notes

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from choreo.errors import ChoreoError, Finding, wrong_input
-from choreo.geometry.trace import full_scale
+from choreo.geometry.plane.trace import full_scale
 from choreo.model.new_plates import FoundPlate
 from choreo.read.image_profile import profile_notes
 from choreo.read.images import Image, read_image

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.nesting import filled
+from choreo.geometry.plane.nesting import filled
 from choreo.model.plan import Floats
 from choreo.read.notes import shown
 from choreo.read.refused import Refused

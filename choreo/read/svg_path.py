@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from choreo.geometry.curves import arc, bezier
+from choreo.geometry.plane.curves import arc, bezier
 from choreo.model.plan import Floats
 from choreo.read.notes import shown
 from choreo.read.refused import Refused

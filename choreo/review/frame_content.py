@@ -38,8 +38,8 @@ CAMERA_REACH = 2
 """Frames about a frame that its camera between frames is made from."""
 Ints = NDArray[np.int64]
 Name = Callable[[str], int | str]
-COMMON = ("film", "camera", "time", "order", "masks", "hero")
-"""What all parts have in common."""
+COMMON = ("film", "camera", "time", "order", "masks", "hero", "home")
+"""What all parts have in common; `home`: how all stands at the end of the shot, of a still over single parts."""
 OF_PARTS = ("path", "look", "plate")
 _NO_REGISTER = (0.0, 0.0, 1.0, 0.0)
 
@@ -155,11 +155,14 @@ class _Shot:
             "film": film,
             "camera": self._camera(frame, moving=moving),
             "time": self._time(frame, near) if moving else b"",
-            "hero": self._hero(frame, beside, _named),
+            "hero": self._hero(beside, _named),
+            "home": self._homes_of(frame, beside, _named),
             "order": packed(*ranks),
             "masks": packed(*_masks(own.holds, _named)),
         }
-        said = packed(film, common["camera"], common["time"], self._hero(frame, beside, _ranked(ranks)), own.layers())
+        known = _ranked(ranks)
+        hero = self._hero(beside, known), self._homes_of(frame, beside, known)
+        said = packed(film, common["camera"], common["time"], *hero, own.layers())
         return FramePieces({name: common[name] for name in COMMON}, own.parts, hashlib.sha256(said).hexdigest())
 
     def _own(self, frame: int, near: Mapping[str, tuple[Key, ...]], *, moving: bool) -> _Layers:
@@ -199,23 +202,30 @@ class _Shot:
             return packed(here)
         return packed(self._cameras_about(frame))  # with the time, their number tells where a shot ends
 
-    def _hero(self, frame: int, beside: Ints, name: Name) -> bytes:
-        """The still and how it fades; what it has taken over of single parts, and how all is there at its own end."""
+    def _hero(self, beside: Ints, name: Name) -> bytes:
+        """The still and how it fades, over single parts as well."""
         shot, hero, opacity = self.shot, self.shown.hero, self.shot.hero_opacity[beside]
-        taken = [part for part, row in shot.hero_parts.items() if (row[beside] > opacity).any()]
+        taken = self._taken(beside)
         if hero is None or not (taken or (opacity > 0).any()):
             return b""
-        # Between frames it is that of the frame before. What was there from the first one on belongs to that.
-        since = sorted({int(beside[0]), frame})
-        ends = {
-            part: tuple(0 if (shot.hero_parts[part][: one + 1] > 0).all() else shot.frames - 1 for one in since)
-            for part in taken
-        }
-        rows = sorted(
-            (packed(name(part), shot.hero_parts[part][beside], *(self._home(end, part) for end in ends[part])))
-            for part in taken
-        )
+        rows = sorted(packed(name(part), shot.hero_parts[part][beside]) for part in taken)
         return packed(opacity, hero.px_per_mm, hero.pivot_px, hero.turn, self.picture(hero, None), *rows)
+
+    def _taken(self, beside: Ints) -> list[str]:
+        """Parts over which the still is more than over the whole."""
+        whole = self.shot.hero_opacity[beside]
+        return [part for part, row in self.shot.hero_parts.items() if (row[beside] > whole).any()]
+
+    def _homes_of(self, frame: int, beside: Ints, name: Name) -> bytes:
+        """How all stands where each part that the still has taken over is at home."""
+        if self.shown.hero is None:
+            return b""
+        # Between frames it is that of the frame before. What was there from the first one on belongs to that.
+        since, last, out = sorted({int(beside[0]), frame}), self.shot.frames - 1, []
+        for part in self._taken(beside):
+            ends = [0 if (self.shot.hero_parts[part][: one + 1] > 0).all() else last for one in since]
+            out.append(packed(name(part), *(self._home(end, part) for end in ends)))
+        return packed(*sorted(out)) if out else b""
 
     def _home(self, end: int, part: str) -> bytes:
         """Who shows where on an end of the shot, and which of them is the part."""

@@ -12,7 +12,7 @@ from itertools import product
 
 import numpy as np
 
-from choreo.geometry.solid import Solid
+from choreo.geometry.solids.solid import Solid
 from choreo.model.assembly import Assembly
 from choreo.model.plan import Floats
 from choreo.model.tracks import PartTrack, ShotTracks, Tracks

@@ -16,7 +16,8 @@ from choreo.review.frame_content import COMMON, OF_PARTS
 from choreo.review.sight import BLIND, Seen, Sight, seen
 
 STALE, UNMARKED = "stale", "unmarked"
-LENGTH, GONE, NEW, UNKNOWN, DRAWING, TIME = "length", "gone", "new", "unknown", "drawing", "time"
+LENGTH, GONE, NEW, UNKNOWN, DRAWING = "length", "gone", "new", "unknown", "drawing"
+TIME, HOME = "time", "home"
 
 
 @dataclass(frozen=True)
@@ -118,7 +119,7 @@ def changes(mark: Mark, section: SectionNow) -> tuple[Change, ...]:
         parts = tuple(part for part in both if _differs(then.parts[part], now.parts[part], what))
         if parts:
             found.append(Change(what, parts))
-    told = [change for change in found if change.what != TIME]  # it follows when anything else changes
+    told = [change for change in found if change.what not in (TIME, HOME)]  # these follow when anything else changes
     return tuple(told or found) or (Change(UNKNOWN),)
 
 

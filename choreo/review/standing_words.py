@@ -19,6 +19,7 @@ _WORDS = {
     "masks": "the masks",
     "hero": "the hero still",
     "time": "when in its shot it moves",
+    "home": "how all stands at the end of the shot, where the hero still is",
     "drawing": "how choreo draws",
     "unknown": "what it is made of (the ledger does not say what of it)",
     "path": "the path of",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from choreo.geometry.registration import relative
+from choreo.geometry.registration.similarity import relative
 from choreo.model.registration import Correction, PartRegistration, Registration, StackMatch
 from choreo.write.numbers import plain_number
 

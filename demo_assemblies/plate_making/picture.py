@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from choreo.geometry.camera import orthographic_camera
-from choreo.geometry.silhouette import silhouettes
-from choreo.geometry.solid import Solid
+from choreo.geometry.cameras.camera import orthographic_camera
+from choreo.geometry.cameras.silhouette import silhouettes
+from choreo.geometry.solids.solid import Solid
 from choreo.picture.render.colour import to_srgb
 from choreo.picture.render.coverage import Window, coverage
 from plate_making.finish import Coat, colours

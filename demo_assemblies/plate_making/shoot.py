@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 import shapely
 
-from choreo.geometry.camera import orthographic_camera
-from choreo.geometry.silhouette import silhouettes
-from choreo.geometry.solid import build_solid
-from choreo.geometry.turning import table_rotation
+from choreo.geometry.cameras.camera import orthographic_camera
+from choreo.geometry.cameras.silhouette import silhouettes
+from choreo.geometry.cameras.turning import table_rotation
+from choreo.geometry.solids.solid import build_solid
 from choreo.picture.render.coverage import Window
 from choreo.read.project import read_assembly
 from plate_making.finish import Coat

@@ -14,8 +14,8 @@ from functools import cached_property
 import numpy as np
 import shapely
 
-from choreo.geometry.camera import view_axes
-from choreo.geometry.solid import Solid
+from choreo.geometry.cameras.camera import view_axes
+from choreo.geometry.solids.solid import Solid
 from choreo.picture.render.coverage import Window, coverage, window_around
 from choreo.picture.render.facets import Facets, facets_of
 

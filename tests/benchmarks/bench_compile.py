@@ -73,7 +73,7 @@ def collision_proof(film, known):
     import shapely
 
     from choreo.compile import _encounters
-    from choreo.geometry.solid import shrink
+    from choreo.geometry.solids.solid import shrink
     from choreo.motion.lag import Walk, forbidden_lags
     from choreo.motion.law import evaluate_keys
     from choreo.motion.path import position

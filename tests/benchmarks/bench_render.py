@@ -25,9 +25,9 @@ import numpy as np
 from PIL import Image
 
 from choreo.compile import compile_film
-from choreo.geometry.camera import orthographic_camera
-from choreo.geometry.silhouette import silhouettes
-from choreo.geometry.solid import build_solid
+from choreo.geometry.cameras.camera import orthographic_camera
+from choreo.geometry.cameras.silhouette import silhouettes
+from choreo.geometry.solids.solid import build_solid
 from choreo.picture.render.colour import to_8_bit
 from choreo.picture.render.coverage import Window
 from choreo.picture.render.facets import facets_of

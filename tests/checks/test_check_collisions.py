@@ -12,7 +12,7 @@ from random_assemblies import dressed_tray, random_assembly, random_film
 from choreo.checks.check_collisions import check_collisions
 from choreo.checks.check_tracks import BrokenPromiseError
 from choreo.compile import compile_film
-from choreo.geometry.solid import build_solid
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Assembly, Joint, Part, Slab
 from choreo.model.tracks import Key, Masking, PartTrack, ShotTracks
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from choreo.checks.check_masking import check_masking
-from choreo.geometry.camera import orthographic_camera, perspective_camera
-from choreo.geometry.solid import build_solid
+from choreo.geometry.cameras.camera import orthographic_camera, perspective_camera
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Slab
 from choreo.model.plan import Region, Removal, RemovalStep
 from choreo.model.tracks import Holdout, Masking, OrderSpan

@@ -23,7 +23,7 @@ from small_page import page_film
 
 from choreo.commands.paging import page_from
 from choreo.frames.compiled import compile_project
-from choreo.geometry.solid import build_solid
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.tracks import Spin
 from choreo.motion.law import evaluate_keys
 from choreo.motion.spin import turn_at

@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from random_assemblies import AXES, cell_assembly, part, random_cells
 
-from choreo.geometry.encounter import make_encounters
-from choreo.geometry.solid import build_solid
+from choreo.geometry.collision.encounter import make_encounters
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Assembly, Joint, Part, Slab
 from choreo.passes.contacts import find_contacts, find_loose_joints, find_overlaps
 

@@ -7,8 +7,8 @@ import pytest
 from small_assemblies import box, make
 
 from choreo.compile import take_apart
-from choreo.geometry.camera import orthographic_camera
-from choreo.geometry.silhouette import hull_points
+from choreo.geometry.cameras.camera import orthographic_camera
+from choreo.geometry.cameras.silhouette import hull_points
 from choreo.model.choreography import Pin, Shot, View
 from choreo.model.plan import Removal, RemovalStep
 from choreo.motion.path import lengths, position

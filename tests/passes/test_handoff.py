@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 
 from choreo.errors import ChoreoError
-from choreo.geometry.camera import orthographic_camera, perspective_camera
-from choreo.geometry.solid import build_solid
+from choreo.geometry.cameras.camera import orthographic_camera, perspective_camera
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Slab
 from choreo.model.choreography import Handoff, Phase, Shot, View
 from choreo.passes.handoff import handoff

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from small_assemblies import box, compiled, film, insert, make, shot, stage, there_and_back
 
-from choreo.geometry.camera import orthographic_camera
-from choreo.geometry.solid import build_solid
+from choreo.geometry.cameras.camera import orthographic_camera
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.choreography import View
 from choreo.model.plan import Move
 from choreo.passes.label_room import drawn_at_rest, without_room

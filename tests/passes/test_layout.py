@@ -23,7 +23,7 @@ from small_assemblies import (
 
 from choreo.checks.check_collisions import check_collisions
 from choreo.errors import ChoreoError
-from choreo.geometry.camera import camera_from_matrix
+from choreo.geometry.cameras.camera import camera_from_matrix
 from choreo.model.choreography import Orbit, View
 from choreo.motion.easing import parse_easing
 from choreo.passes.layout import apart_frames, rest_frames

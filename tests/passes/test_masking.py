@@ -8,10 +8,10 @@ import pytest
 import shapely
 from masking_cases import TOUCH_MM, assemblies, pinwheel, rect, ring, slab
 
-from choreo.geometry import sight
-from choreo.geometry.camera import orthographic_camera, perspective_camera
-from choreo.geometry.layer_order import fewest_spans
-from choreo.geometry.solid import build_solid
+from choreo.geometry.cameras.camera import orthographic_camera, perspective_camera
+from choreo.geometry.solids.solid import build_solid
+from choreo.geometry.visibility import sight
+from choreo.geometry.visibility.layer_order import fewest_spans
 from choreo.model.plan import Removal, RemovalStep
 from choreo.passes.masking import masking
 from choreo.passes.visibility import visibility

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from choreo.geometry.camera import orthographic_camera
+from choreo.geometry.cameras.camera import orthographic_camera
 from choreo.model.choreography import FrameRate
 from choreo.model.tracks import Key, PartTrack
 from choreo.passes.pace import check_pace, pan_limit

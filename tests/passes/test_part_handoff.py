@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 
 from choreo.checks.check_handoff import check_handoff
 from choreo.checks.check_tracks import BrokenPromiseError
-from choreo.geometry.approved import Kept
-from choreo.geometry.camera import orthographic_camera
-from choreo.geometry.shown import shown_regions, side_by_side
-from choreo.geometry.solid import build_solid
-from choreo.geometry.turned import turns_of
+from choreo.geometry.cameras.camera import orthographic_camera
+from choreo.geometry.layout.approved import Kept
+from choreo.geometry.solids.solid import build_solid
+from choreo.geometry.solids.turned import turns_of
+from choreo.geometry.visibility.shown import shown_regions, side_by_side
 from choreo.model.assembly import Assembly, Part, Slab
 from choreo.model.choreography import Handoff, Phase, Shot, View
 from choreo.model.plan import Region

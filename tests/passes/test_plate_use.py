@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from small_assemblies import box, make
 
-from choreo.geometry.camera import orthographic_camera, perspective_camera
-from choreo.geometry.silhouette import hull_points
-from choreo.geometry.solid import build_solid
+from choreo.geometry.cameras.camera import orthographic_camera, perspective_camera
+from choreo.geometry.cameras.silhouette import hull_points
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Plate, Turntable, ViewAngle
 from choreo.model.choreography import FrameRate
 from choreo.model.tracks import Key, PartTrack

@@ -11,7 +11,7 @@ import pytest
 import shapely
 from photographed import HERO, OFFSETS, SHAPES, TRUE, WRONG, assembly, hero_still, on_hero, photograph, registered
 
-from choreo.geometry.registration import apply, origin_px, placement
+from choreo.geometry.registration.similarity import apply, origin_px, placement
 from choreo.model.assembly import ViewAngle
 from choreo.model.registration import IDENTITY, ContentFit, Correction, Photograph
 from choreo.passes.registration import register

@@ -22,8 +22,8 @@ from random_assemblies import AXES, cell_assembly, dressed_tray, inserted_cells,
 
 from choreo.compile import take_apart
 from choreo.errors import ChoreoError
-from choreo.geometry.encounter import make_encounters
-from choreo.geometry.solid import build_solid
+from choreo.geometry.collision.encounter import make_encounters
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Assembly, Joint
 from choreo.passes.contacts import find_contacts
 from choreo.passes.removal import blockers, choose_body, plan_removal

@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from small_assemblies import FRONT, TURNED, box, film, insert, make, shot, stage, there_and_back
 
-from choreo.geometry.silhouette import silhouettes
+from choreo.geometry.cameras.silhouette import silhouettes
 from choreo.model.choreography import View
 
 FINE = 2

@@ -8,7 +8,7 @@ from small_assemblies import box, phase, shot
 
 from choreo.compile import build_solid
 from choreo.errors import ChoreoError
-from choreo.geometry.encounter import make_encounters
+from choreo.geometry.collision.encounter import make_encounters
 from choreo.model.choreography import GroupMotion, PartMotion
 from choreo.model.plan import Removal, RemovalStep
 from choreo.motion.law import evaluate_keys, keys, pieces, progress, progress_law

@@ -274,7 +274,7 @@ def test_a_film_that_fits_into_no_file():
 
 
 def test_pairs_that_are_left_out_never_meet():
-    from choreo.geometry.reach import pairs_within_reach
+    from choreo.geometry.collision.reach import pairs_within_reach
 
     rng = np.random.default_rng(5)
     met = 0

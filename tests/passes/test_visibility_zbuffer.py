@@ -11,8 +11,8 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from masking_cases import TOUCH_MM, assemblies, rect, slab
 
-from choreo.geometry.camera import orthographic_camera, perspective_camera
-from choreo.geometry.solid import build_solid
+from choreo.geometry.cameras.camera import orthographic_camera, perspective_camera
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.plan import Removal, RemovalStep
 from choreo.passes.masking import masking
 from choreo.passes.visibility import visibility

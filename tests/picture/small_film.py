@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from choreo.geometry.solid import Solid, build_solid
+from choreo.geometry.solids.solid import Solid, build_solid
 from choreo.model.assembly import Assembly, Part, Ring, Slab
 from choreo.model.plan import Region
 from choreo.model.report import MoveReport, PartReport, Report, ShotReport

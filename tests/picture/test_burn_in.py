@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from small_film import film
 
-from choreo.geometry.silhouette import hull_points
+from choreo.geometry.cameras.silhouette import hull_points
 from choreo.model.tracks import FilmSection
 from choreo.picture.burn_in import BurnIn
 from choreo.picture.render.lettered import Line, draw_line, line_size

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from small_assemblies import box, make
 
-from choreo.geometry.solid import build_solid
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.interlock import Bar, Held, Interlock, Link
 from choreo.picture.interlock import interlock_svg
 

@@ -10,9 +10,9 @@ import pytest
 import shapely
 from small_film import MATRIX, RESOLUTION, film, held, rect, solids
 
-from choreo.geometry.camera import perspective_camera
-from choreo.geometry.silhouette import silhouettes
-from choreo.geometry.solid import build_solid
+from choreo.geometry.cameras.camera import perspective_camera
+from choreo.geometry.cameras.silhouette import silhouettes
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Slab
 from choreo.picture.panels import FACE, pictures
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import shapely
 
-from choreo.geometry.register_stack import register_stack
+from choreo.geometry.registration.stack import register_stack
 from choreo.model.registration import (
     IDENTITY,
     Arrow,

@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_film import MARGINS, film
 
-from choreo.geometry.solid import build_solid
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Slab
 from choreo.model.tracks import FilmSection
 from choreo.picture.sheets.compose import compose

@@ -16,7 +16,7 @@ from pictures import coverage
 from PIL import Image as Pillow
 
 from choreo.errors import ChoreoError
-from choreo.geometry.curves import arc, bezier, centre_of
+from choreo.geometry.plane.curves import arc, bezier, centre_of
 from choreo.read.assembly import inspect_assembly
 from choreo.read.project import read_assembly
 from choreo.read.refused import Refused

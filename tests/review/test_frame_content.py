@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_tracks import FRAMES, TRIANGLE, small_tracks
 
-from choreo.geometry.solid import build_solid
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Assembly, Hero, Part, Plate, Slab, ViewAngle
 from choreo.model.plan import Region
 from choreo.model.tracks import Holdout, Key, Masking, OrderSpan, Spin

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -23,6 +24,7 @@ from test_frame_content import (
     held,
     hero,
     in_part,
+    in_shot,
     later,
     picture,
     plate_frame,
@@ -132,3 +134,12 @@ def test_runs_stand_for_each_frame(counted):
     other = [f"{number:012x}" for number in range(len(said))]
     assert paired(runs(other), line) == dict(zip(other, said, strict=True))
     assert paired(line, runs(said)) == {one: one for one in said}
+
+
+def test_how_all_stands_at_the_end_is_told_apart_from_the_still():
+    # The lid is taken over on frames 3 to 5; where the knob stands on frame 8 counts there, and is not the still's own.
+    rows = np.r_[np.zeros(3), 0.5, 0.75, np.ones(4)]
+    film = in_shot(FILM, 0, hero_opacity=np.zeros(FRAMES), hero_parts={"lid": rows})
+    one, two = (now(each, 2, 5).makings for each in (film, SAMPLED["position"](film, 0, "knob", 8)))
+    assert {name for name in one.common if one.common[name] != two.common[name]} == {"home"}
+    assert one.parts == two.parts

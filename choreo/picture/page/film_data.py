@@ -14,8 +14,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import camera_from_matrix
-from choreo.geometry.solid import Band, Solid
+from choreo.geometry.cameras.camera import camera_from_matrix
+from choreo.geometry.solids.solid import Band, Solid
 from choreo.model.assembly import Assembly, Ring
 from choreo.model.plan import Floats
 from choreo.model.tracks import FilmSection, Holdout, PartTrack, ShotTracks, Tracks

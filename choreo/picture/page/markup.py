@@ -6,7 +6,7 @@ import html
 import json
 from typing import Any
 
-from choreo.geometry.lettering import clean
+from choreo.geometry.labels.lettering import clean
 
 Attribute = str | int | bool | None
 _VOID = {"br", "hr", "input", "meta"}

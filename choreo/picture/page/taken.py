@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import camera_from_matrix
-from choreo.geometry.shown import hidden_regions
-from choreo.geometry.silhouette import silhouettes
-from choreo.geometry.solid import build_solid
+from choreo.geometry.cameras.camera import camera_from_matrix
+from choreo.geometry.cameras.silhouette import silhouettes
+from choreo.geometry.solids.solid import build_solid
+from choreo.geometry.visibility.shown import hidden_regions
 from choreo.model.assembly import Assembly, Ring
 from choreo.model.tracks import ShotTracks
 

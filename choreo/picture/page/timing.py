@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from choreo.geometry.lettering import cut
+from choreo.geometry.labels.lettering import cut
 from choreo.model.assembly import Assembly, Part
 from choreo.model.report import MoveReport, Report, ShotReport
 from choreo.model.tracks import Key, PartTrack, Tracks

@@ -15,10 +15,10 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import Camera
-from choreo.geometry.silhouette import face_on_screen, silhouettes
-from choreo.geometry.solid import Band, Solid
-from choreo.geometry.unions import only_areas
+from choreo.geometry.cameras.camera import Camera
+from choreo.geometry.cameras.silhouette import face_on_screen, silhouettes
+from choreo.geometry.plane.unions import only_areas
+from choreo.geometry.solids.solid import Band, Solid
 from choreo.model.plan import Floats
 
 Ints = NDArray[np.int64]

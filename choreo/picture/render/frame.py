@@ -12,8 +12,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.solid import Solid
-from choreo.geometry.turned import turned
+from choreo.geometry.solids.solid import Solid
+from choreo.geometry.solids.turned import turned
 from choreo.model.assembly import Assembly
 from choreo.model.plan import Floats
 from choreo.model.tracks import ShotTracks
@@ -140,9 +140,10 @@ class Renderer:
         mean = Mean(canvas, self.window, len(moments))
         for moment in moments:
             layers, veil = self._veiled(shot, moment)
-            for layer in layers if veil is None else veil.untouched(layers):
+            plain = layers if veil is None else veil.layers(layers)
+            for layer in plain or ():
                 mean.add(layer)
-            for item in [] if veil is None else veil.touched(layers):
+            for item in veil.items(layers) if veil is not None and plain is None else ():
                 canvas.add(item.window, item.light(item.window) / np.float32(len(moments)))
         mean.finish()
 

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from choreo.geometry.lettering import clean
+from choreo.geometry.labels.lettering import clean
 
 INK = (28, 30, 33)
 PLATE = (250, 249, 246)

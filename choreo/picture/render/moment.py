@@ -14,8 +14,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import Camera
-from choreo.geometry.regions import NOTHING
+from choreo.geometry.cameras.camera import Camera
+from choreo.geometry.plane.regions import NOTHING
 from choreo.model.plan import Floats, Region
 from choreo.model.tracks import Holdout, PartTrack, ShotTracks
 from choreo.picture.render.standing import Standing, standings, views_at

@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import Camera, camera_from_matrix
-from choreo.geometry.silhouette import silhouettes
-from choreo.geometry.solid import Solid
-from choreo.geometry.turned import turned
+from choreo.geometry.cameras.camera import Camera, camera_from_matrix
+from choreo.geometry.cameras.silhouette import silhouettes
+from choreo.geometry.solids.solid import Solid
+from choreo.geometry.solids.turned import turned
 from choreo.model.plan import Floats
 from choreo.model.tracks import ShotTracks
 from choreo.picture.render.moment import Moment

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from choreo.geometry.solid import Solid
+from choreo.geometry.solids.solid import Solid
 from choreo.model.plan import Floats
 from choreo.picture.render.colour import Singles
 from choreo.picture.render.coverage import Window

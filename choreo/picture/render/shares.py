@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.regions import joined
+from choreo.geometry.plane.regions import joined
 from choreo.picture.render import blend, overlap
 from choreo.picture.render.colour import Picture, Singles, by_pixel
 from choreo.picture.render.coverage import WHOLE, Window, covered, rings_of, window_around

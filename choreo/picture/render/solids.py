@@ -11,7 +11,7 @@ from collections.abc import Callable
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from choreo.geometry.camera import Camera
+from choreo.geometry.cameras.camera import Camera
 from choreo.model.plan import Floats
 from choreo.picture.palette import tints
 from choreo.picture.render.colour import Singles, hex_to_linear

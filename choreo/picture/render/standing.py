@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from choreo.geometry.camera import Camera, camera_from_matrix
+from choreo.geometry.cameras.camera import Camera, camera_from_matrix
 from choreo.model.plan import Floats
 from choreo.model.tracks import PartTrack, ShotTracks
 from choreo.motion.law import evaluate_keys

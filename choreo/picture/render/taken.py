@@ -13,11 +13,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
-from choreo.picture.render.colour import Picture, Singles, by_pixel
+from choreo.picture.render.colour import Picture
 from choreo.picture.render.coverage import Window
 from choreo.picture.render.shares import Layer
 from choreo.picture.render.tile import Tile
@@ -25,46 +24,29 @@ from choreo.picture.render.tile import Tile
 
 @dataclass(frozen=True, eq=False)
 class Taking:
-    """A part of a picture, and how much of its share the still has taken."""
+    """A part of a picture, and what the still has taken over of its share."""
 
     layer: Layer
-    hero: Tile
-    window: Window
-    """Inside of the windows of both."""
-    amount: Singles
-    """(height, width) of each pixel; at most the layer's share."""
-
-    def left(self, light: Picture, window: Window) -> Picture:
-        """Return what the still leaves of the part's light within a window inside of its tile's."""
-        common = window.common(self.window)
-        if common is None:
-            return light
-        out = light.copy()
-        out[common.within(window)] = by_pixel(light[common.within(window)], self._leaves[common.within(self.window)])
-        return out
-
-    def still(self) -> Picture:
-        """Return the light of the still upon the part, within `window`."""
-        return by_pixel(self._hero(self.window), self.amount)
+    """The part without the still."""
+    left: Layer
+    """What the still leaves of it."""
+    upon: Layer
+    """The still upon it, cut to where both are."""
 
     def light(self, window: Window) -> Picture:
         """Return what shows in the part's share within a window inside of its tile's: of the part, and of the still."""
-        light = self.layer.light(window)
-        out = self.left(light, window)
-        common = window.common(self.window)
+        out = self.left.light(window).copy()
+        common = window.common(self.upon.tile.window)
         if common is not None:
-            out[common.within(window)] += by_pixel(self._hero(common), self.amount[common.within(self.window)])
+            out[common.within(window)] += self.upon.light(common)
         return out
 
-    @cached_property
-    def _leaves(self) -> Singles:
-        """How much of the part's light is left; instants and blocks of a frame ask for it again and again."""
-        share = self.layer.share[self.window.within(self.layer.tile.window)]
-        taken = np.divide(self.amount, share, out=np.zeros_like(self.amount), where=share > 0)
-        return np.asarray(1 - taken * self._hero(self.window)[..., 3])
-
-    def _hero(self, window: Window) -> Picture:
-        return self.hero.picture[window.within(self.hero.window)]
+    def add_to(self, total: Picture, frame: Window, window: Window) -> None:
+        """Add that to the picture of a frame."""
+        self.left.add_to(total, frame, window)
+        common = window.common(self.upon.tile.window)
+        if common is not None:
+            self.upon.add_to(total, frame, common)
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,14 +62,14 @@ class Home:
 class Known:
     """A taking and what it was made from."""
 
-    taking: Taking | None
+    taking: Taking
     home: Layer
     by: float
+    hero: Tile
 
     def holds_for(self, layer: Layer, home: Layer, by: float, hero: Tile) -> bool:
         """Whether another would come out the same."""
-        made = self.taking
-        return made is not None and made.layer is layer and made.hero is hero and self.home is home and self.by == by
+        return self.taking.layer is layer and self.hero is hero and self.home is home and self.by == by
 
 
 def takings(
@@ -118,17 +100,31 @@ def takings(
             continue
         by, old = atop[layer.part], known.get(layer.part)
         if old is None or not old.holds_for(layer, home, by, hero):
-            old = known[layer.part] = Known(_taking(layer, home, by, hero), home, by)
-        if old.taking is not None:
-            out[layer.part] = old.taking
+            cut = _cut(layer, home, hero, old)
+            if cut is None:
+                continue
+            old = known[layer.part] = Known(_taking(layer, home, by, cut), home, by, hero)
+        out[layer.part] = old.taking
     return out
 
 
-def _taking(layer: Layer, home: Layer, by: float, hero: Tile) -> Taking | None:
+def _cut(layer: Layer, home: Layer, hero: Tile, old: Known | None) -> Tile | None:
+    """The still where it may lie upon a part; the same tile as before while it is the same."""
     common = layer.tile.window.common(home.tile.window)
     common = None if common is None else common.common(hero.window)
     if common is None:
         return None
-    now, then = (one.share[common.within(one.tile.window)] for one in (layer, home))
-    amount = np.minimum(now, then) * np.float32(by)
-    return Taking(layer, hero, common, amount) if amount.any() else None
+    if old is not None and old.hero is hero and old.taking.upon.tile.window == common:
+        return old.taking.upon.tile
+    return Tile(common, hero.picture[common.within(hero.window)].copy())
+
+
+def _taking(layer: Layer, home: Layer, by: float, cut: Tile) -> Taking:
+    """Atop: of a share c the still takes min(c, c when all is assembled) times `by`, as far as it is opaque."""
+    here = cut.window.within(layer.tile.window)
+    now, then = layer.share[here], home.share[cut.window.within(home.tile.window)]
+    amount = np.minimum(now, then) * np.float32(by) * cut.alpha
+    share = layer.share.copy()
+    share[here] = np.maximum(share[here] - amount, 0)
+    left = Layer(layer.part, layer.tile, share, whole=False)
+    return Taking(layer, left, Layer("\n" + layer.part, cut, amount, whole=False))

@@ -38,30 +38,36 @@ class Veil:
         for layer in layers:
             taking = self.taken.get(layer.part)
             one = layer if taking is None else taking
-            source, light = ((one,), one.light) if self.share <= 0 else ((one, self), self._dimming(one))
-            out.append(Item(layer.tile.window, source, light))
+            if self.share > 0:
+                out.append(Item(layer.tile.window, (one, self), self._dimming(one)))
+            else:
+                out.append(Item(layer.tile.window, (one,), one.light, one.add_to))
         return out if self.share <= 0 else [*out, Item(self.hero.window, (self,), self._whole)]
 
-    def untouched(self, layers: Sequence[Layer]) -> list[Layer]:
-        """Return the layers of which the hero takes nothing."""
-        return [layer for layer in layers if self.share <= 0 and layer.part not in self.taken]
-
-    def touched(self, layers: Sequence[Layer]) -> list[Item]:
-        """Return what is to be drawn beside those."""
-        return self.items(layers if self.share > 0 else [layer for layer in layers if layer.part in self.taken])
+    def layers(self, layers: Sequence[Layer]) -> list[Layer] | None:
+        """Return the same, taken apart into layers of parts and still; None where the hero lies over the whole."""
+        if self.share > 0:
+            return None
+        known = [self.taken.get(layer.part) for layer in layers]
+        return [
+            one
+            for layer, taking in zip(layers, known, strict=True)
+            for one in ((layer,) if taking is None else (taking.left, taking.upon))
+        ]
 
     def light(self) -> Picture:
         """Return all that the hero adds, within its window."""
         out = self._whole(self.hero.window)
         for taking in self.taken.values():
-            out[taking.window.within(self.hero.window)] += self.dimmed(taking.still(), taking.window)
+            window = taking.upon.tile.window
+            out[window.within(self.hero.window)] += self.dimmed(taking.upon.light(window), window)
         return out
 
     def left(self, layer: Layer, light: Picture) -> Picture:
         """Return what is left of a layer's light, all of it; the same array where the hero takes none."""
         window = layer.tile.window
         taking = self.taken.get(layer.part)
-        return self.dimmed(light if taking is None else taking.left(light, window), window)
+        return self.dimmed(light if taking is None else taking.left.light(window), window)
 
     def dimmed(self, light: Picture, window: Window) -> Picture:
         """Return what a hero over the whole leaves of light within a window; the same array where it takes none."""

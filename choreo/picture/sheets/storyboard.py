@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from choreo.geometry.label_block import LABEL_SIZE
-from choreo.geometry.sheet import grid_of
-from choreo.geometry.solid import Solid
+from choreo.geometry.labels.block import LABEL_SIZE
+from choreo.geometry.labels.sheet import grid_of
+from choreo.geometry.solids.solid import Solid
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import FrameRate
 from choreo.model.report import Report, ShotReport

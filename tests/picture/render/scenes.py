@@ -6,8 +6,8 @@ import numpy as np
 import shapely
 import shapely.affinity
 
-from choreo.geometry.camera import camera_from_matrix, orthographic_camera
-from choreo.geometry.solid import build_solid
+from choreo.geometry.cameras.camera import camera_from_matrix, orthographic_camera
+from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Assembly, Part, Slab
 from choreo.model.plan import Region
 from choreo.model.tracks import Holdout, Key, Masking, OrderSpan, PartTrack, ShotTracks

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scenes import SIZE, box, part, renderer, shot_of
 
-from choreo.geometry.camera import orthographic_camera
+from choreo.geometry.cameras.camera import orthographic_camera
 from choreo.model.tracks import Key
 from choreo.picture.render import frame as frame_module
 from choreo.picture.render.blur import ERROR, STILL_PX, Exposure, exposure, samples_for

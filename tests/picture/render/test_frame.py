@@ -10,7 +10,7 @@ import pytest
 from pictures import coverage as rasterised
 from scenes import SIZE, box, part, renderer, shot_of
 
-from choreo.geometry.camera import orthographic_camera, perspective_camera
+from choreo.geometry.cameras.camera import orthographic_camera, perspective_camera
 from choreo.model.assembly import Slab
 from choreo.model.tracks import Key, Spin
 from choreo.picture.render import frame as frame_module

@@ -11,7 +11,7 @@ import shapely
 from scenes import SIZE, box, holdout, part, renderer, shot_of
 
 from choreo.compile import compile_film
-from choreo.geometry.silhouette import silhouettes
+from choreo.geometry.cameras.silhouette import silhouettes
 from choreo.picture.panels import pictures
 from choreo.picture.render.colour import from_codes, over, to_8_bit, to_16_bit
 from choreo.picture.render.coverage import Window, coverage

@@ -8,9 +8,9 @@ import shapely
 from ray_referee import first_met
 from shapely import affinity
 
-from choreo.geometry.camera import orthographic_camera, perspective_camera
-from choreo.geometry.silhouette import silhouettes
-from choreo.geometry.solid import Band, Solid
+from choreo.geometry.cameras.camera import orthographic_camera, perspective_camera
+from choreo.geometry.cameras.silhouette import silhouettes
+from choreo.geometry.solids.solid import Band, Solid
 from choreo.picture.render.coverage import Window
 from choreo.picture.render.facets import facets_of
 from choreo.picture.render.solids import _axes, shading, solid_tile, tone

@@ -1,0 +1,1 @@
+"""Who meets whom on which way, exactly and without time."""

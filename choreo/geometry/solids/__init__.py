@@ -1,0 +1,1 @@
+"""Solids: stacks of depth bands; turned about an axis."""
