@@ -335,6 +335,16 @@ def test_a_gap_as_wide_as_the_frame_has_no_camera(gap_px, view, orbit):
     assert findings[0].code in {"no-fit", "no-room"}
 
 
+@pytest.mark.parametrize("view", [FRONT, WIDE], ids=["orthographic", "perspective"])
+def test_a_safe_area_without_the_middle_of_the_frame_has_no_solved_camera_and_the_px_said_are_what_lacks(view):
+    one = shot(phase("explode", 12, move=4), view=view)
+    for top, past in ((0.5, 0.0), (0.6, 108.0)):
+        (finding, *_) = fails(stack(), film(one, resolution=(1920, 1080), safe=(0.1, top, 0.1, 0.05)))
+        assert finding.code == "no-fit"
+        assert f"top edge of the safe area lies {past} px past the middle" in finding.what
+    compiled(stack(), film(one, resolution=(1920, 1080), safe=(0.1, 0.4, 0.1, 0.05)))
+
+
 def test_resolutions_and_uneven_margins():
     # Portrait, with a wide margin below (as where words will stand): nothing rests there.
     one = shot(*there_and_back(8), view=ABOVE)
