@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from choreo.review.standing import Standing
 
 QUICK_STATUS = "draw nothing: a section counts as changed if it is made otherwise, whether that is seen or not"
-_TELLING = 3
+_TELLING = 8
 """Frames that tell how long the others take."""
 SHUTTER = 180.0
 """Degrees, as everywhere unless asked for otherwise."""

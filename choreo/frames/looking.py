@@ -72,7 +72,9 @@ class _Run:
     hear: Callable[[int, int, float], None]
     stop: Stop
     found: dict[int, str] = field(default_factory=dict)
-    _clock: Clock = field(default_factory=Clock)
+    _clock: Clock | None = None
+    _before: int = 0
+    """Frames that were done when the clock was started."""
     _upto: int = 0
     """All jobs before this one are done, and none of them was enough."""
     _over: bool = False
@@ -90,6 +92,7 @@ class _Run:
             each = clock()
             if processes > 1 and each * len(left) > _WORTH_S and number:
                 self.scene.forget()
+                self._clock = None
                 self._by_many(tasks_of(left, each), processes)
                 break
         self.hear(len(self.jobs), len(self.jobs), 0.0)
@@ -119,7 +122,7 @@ class _Run:
             self._over = self.enough(self._upto, self.found[self._upto])
             self._upto += 1
         done, left = len(self.found), len(self.jobs) - len(self.found)
-        if done == 1:  # the first one reads plates and makes ready; it tells nothing of the others
-            self._clock = Clock()
+        if self._clock is None:  # the first one makes ready, and tells nothing of the others
+            self._clock, self._before = Clock(), done
         else:
-            self.hear(done, len(self.jobs), self._clock() / (done - 1) * left)
+            self.hear(done, len(self.jobs), self._clock() / (done - self._before) * left)

@@ -124,8 +124,9 @@ class MonotonePiece:
 
 def _pinned(function: ArrayFunction, given: Floats, ends: tuple[float, float], images: tuple[float, float]) -> Floats:
     """Apply a monotone function between `ends`, with exact `images` of the ends and nothing beyond them."""
-    inside = np.clip(given, min(ends), max(ends))
-    found = np.clip(function(inside), min(images), max(images))
+    # Twice as fast as clip, for the few numbers that are asked at a time.
+    inside = np.minimum(np.maximum(given, min(ends)), max(ends))
+    found = np.minimum(np.maximum(function(inside), min(images)), max(images))
     found = np.where(inside == ends[1], images[1], found)
     return np.asarray(np.where(inside == ends[0], images[0], found))
 

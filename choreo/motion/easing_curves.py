@@ -163,7 +163,7 @@ def _rising_root(c1: Floats, c2: Floats, c3: Floats, rest: Floats, width: Floats
         for _ in range(NEWTON_STEPS):
             miss = s * (c1 + s * (c2 + s * c3)) - rest
             slope = c1 + s * (2 * c2 + 3 * s * c3)
-            better = np.clip(np.where(miss == 0, s, s - miss / slope), 0.0, width)
+            better = np.minimum(np.maximum(np.where(miss == 0, s, s - miss / slope), 0.0), width)
             moved = np.abs(better - s) > 2 * EPSILON * better
             s = better
             if not moved.any():

@@ -117,7 +117,7 @@ class _State:
     def time(self, way: Floats) -> Floats:
         """Frames since the start at which the part is at `way`, mm (moving stretches only)."""
         assert self.piece is not None
-        return np.asarray(self.piece.time(np.clip(way, *self.span)))
+        return np.asarray(self.piece.time(way))  # which answers for what lies beyond the span with its nearer end
 
 
 def forbidden_lags(diagram: Diagram, a: Walk, b: Walk, *, quick: bool = False) -> tuple[Span, ...]:

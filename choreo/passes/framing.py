@@ -75,20 +75,20 @@ def _too_near(
 ) -> tuple[Finding, ...]:
     """Parts that come behind a perspective camera, or to its very lens: they have no image to measure."""
     found = []
+    looks = np.stack([camera.matrix[2] for camera in cameras])
+    least = np.array([camera.near if camera.is_perspective else -np.inf for camera in cameras])
     for part, corners in points.items():
-        for frame, camera in enumerate(cameras):
-            if camera.is_perspective and float(((corners + positions[part][frame]) @ camera.matrix[2, :3]).min()) < (
-                camera.near - camera.matrix[2, 3]
-            ):
-                found.append(
-                    Finding(
-                        code="behind-camera",
-                        what=f'In shot "{shot}" part "{part}" reaches the camera on frame {frame}.',
-                        why="What touches the camera or is behind it has no picture.",
-                        remedy="Let the camera stand farther away, or shorten the part's travel.",
-                    )
+        depth = (corners @ looks[:, :3].T).min(axis=0) + (positions[part] * looks[:, :3]).sum(axis=1) + looks[:, 3]
+        behind = np.flatnonzero(depth < least)
+        if len(behind):
+            found.append(
+                Finding(
+                    code="behind-camera",
+                    what=f'In shot "{shot}" part "{part}" reaches the camera on frame {behind[0]}.',
+                    why="What touches the camera or is behind it has no picture.",
+                    remedy="Let the camera stand farther away, or shorten the part's travel.",
                 )
-                break
+            )
     return tuple(found)
 
 

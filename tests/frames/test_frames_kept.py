@@ -22,6 +22,7 @@ from PIL import Image
 from choreo.cli import _say_findings
 from choreo.errors import ChoreoError
 from choreo.frames import jobs as frame_jobs
+from choreo.frames import keys as frame_keys
 from choreo.frames.drawing import WholeFrame
 from choreo.frames.film import film_of
 from choreo.frames.jobs import Hearing, jobs_of, make
@@ -195,6 +196,26 @@ def test_what_the_picture_is_of_goes_into_the_key(project):
     assert base != keys(scene(project, size="half"))
     assert FrameKeys(view, "a").key(view.tracks.shots[0], 0) != FrameKeys(view, "b").key(view.tracks.shots[0], 0)
     assert base == keys(scene(project))
+
+
+def test_code_in_a_folder_of_a_folder_is_in_the_key(tmp_path, monkeypatch):
+    monkeypatch.setattr(frame_keys, "__file__", str(tmp_path / "frames" / "keys.py"))
+
+    def written(path, text="AREA = 1"):
+        (tmp_path / path).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / path).write_text(text)
+        frame_keys._code.cache_clear()
+        return frame_keys.drawing_version()
+
+    try:
+        written("geometry/plane/unions.py")
+        states = [written("geometry/plane/unions.py", "AREA = 2"), written("geometry/solids/unions.py")]
+        assert written("passes/layout.py") == states[-1]  # decides, draws nothing
+        assert len({*states, written("geometry/plane/unions.py")}) == 3
+        (tmp_path / "geometry/solids/unions.py").rename(tmp_path / "geometry/plane/unions.py")
+        assert written("passes/layout.py") not in states
+    finally:
+        frame_keys._code.cache_clear()
 
 
 def test_frames_are_drawn_once_and_again_when_they_are_not_as_they_were(project, tmp_path):

@@ -8,6 +8,7 @@ steps, in hundredths of a px. What stays the same over frames is written once.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -155,7 +156,7 @@ def _shot(
         "name": shot.name,
         "start": shot.start_frame,
         "frames": shot.frames,
-        "cameras": [_camera(row.reshape(3, 4)) for row in cameras],
+        "cameras": [_camera(row.tobytes()) for row in cameras],
         "camera": which.ravel().tolist(),
         "parts": [_track(track, index[track.id], plates.get(track.id), every) for track in shot.parts],
         "orders": [
@@ -166,8 +167,10 @@ def _shot(
     }
 
 
-def _camera(matrix: Floats) -> dict[str, Any]:
-    camera = camera_from_matrix(matrix)
+@lru_cache(2048)
+def _camera(matrix: bytes) -> dict[str, Any]:
+    """Data of a camera, for all to read: an edit of the timing leaves every camera where it is."""
+    camera = camera_from_matrix(np.frombuffer(matrix).reshape(3, 4))
     light, dark = lamp(camera)
     return {
         "matrix": _digits(camera.matrix.ravel()),
@@ -219,12 +222,10 @@ def _steps(ring: Ring) -> list[int]:
 
 
 def _list(array: Floats, digits: int) -> list[float | int]:
-    return [_short(value) for value in np.round(np.asarray(array, dtype=np.float64), digits).ravel().tolist()]
+    values = np.round(np.asarray(array, dtype=np.float64), digits).ravel().tolist()
+    return [int(value) if value.is_integer() else value for value in values]
 
 
 def _digits(values: Floats) -> list[float | int]:
-    return [_short(float(f"{value:.{_SIGNIFICANT - 1}e}")) for value in values.tolist()]
-
-
-def _short(value: float) -> float | int:
-    return int(value) if value.is_integer() else value
+    short = (float(f"{value:.{_SIGNIFICANT - 1}e}") for value in values.tolist())
+    return [int(value) if value.is_integer() else value for value in short]

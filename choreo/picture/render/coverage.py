@@ -7,6 +7,7 @@ pixel is a square of one px by one px (a box filter), so a coverage is an area i
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -67,9 +68,9 @@ def window_around(bounds: Sequence[float] | Floats, frame: Window, margin: int =
     if not (left < right and top < bottom):
         return None
     # Far outside of the frame a number may not fit into an integer's place in an array; it is clipped anyway.
-    low = np.floor(np.maximum([left, top], -1e6)).astype(int) - margin
-    high = np.ceil(np.minimum([right, bottom], 1e6)).astype(int) + margin
-    return Window(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1])).common(frame)
+    x, y = math.floor(max(left, -1e6)) - margin, math.floor(max(top, -1e6)) - margin
+    width, height = math.ceil(min(right, 1e6)) + margin - x, math.ceil(min(bottom, 1e6)) + margin - y
+    return Window(x, y, width, height).common(frame)
 
 
 def coverage(shape: BaseGeometry, window: Window) -> Floats:
@@ -90,9 +91,7 @@ def coverage(shape: BaseGeometry, window: Window) -> Floats:
         0 to 1.
 
     """
-    from choreo.picture.render import scan  # noqa: PLC0415
-
-    return scan.areas(row_sums(rings_of(shape), window))
+    return covered(rings_of(shape), window)
 
 
 def coverages(shapes: Sequence[BaseGeometry], window: Window) -> Floats:
@@ -113,6 +112,10 @@ def rings_of(shape: BaseGeometry) -> Rings:
     """Return the rings of a valid Polygon or MultiPolygon."""
     from choreo.picture.render import scan  # noqa: PLC0415
 
+    if shape.geom_type == "Polygon" and not shape.interiors:
+        xy = shapely.get_coordinates(shape)
+        start = np.array([0, len(xy)] if len(xy) else [0], dtype=np.int64)
+        return Rings(xy, start, scan.signs(xy, start, np.ones(len(start) - 1, dtype=np.bool_)))
     rings, polygon = shapely.get_rings(shapely.get_parts(shape), return_index=True)
     xy = shapely.get_coordinates(rings)
     start = np.zeros(len(rings) + 1, dtype=np.int64)
@@ -120,6 +123,13 @@ def rings_of(shape: BaseGeometry) -> Rings:
     outer = np.ones(len(rings), dtype=np.bool_)
     outer[1:] = polygon[1:] != polygon[:-1]  # a polygon's outer ring comes first
     return Rings(xy, start, scan.signs(xy, start, outer))
+
+
+def covered(rings: Rings, window: Window) -> Floats:
+    """Return the coverage of a shape; see `coverage`."""
+    from choreo.picture.render import scan  # noqa: PLC0415
+
+    return scan.areas(row_sums(rings, window))
 
 
 def row_sums(rings: Rings, window: Window) -> Floats:

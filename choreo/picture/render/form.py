@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from choreo.model.plan import Floats
-from choreo.picture.render.coverage import Window, rings_of, window_around
+from choreo.picture.render import overlap
+from choreo.picture.render.coverage import Rings, Window, rings_of, window_around
 from choreo.picture.render.moment import Hold
 
 Ints = NDArray[np.int64]
@@ -21,6 +22,7 @@ Ints = NDArray[np.int64]
 class Outline:
     """One shape, its edges cut at the borders of rows of pixels; see `overlap`."""
 
+    rings: Rings
     pieces: Floats
     begin: Ints
     top: int
@@ -53,15 +55,13 @@ def form_of(silhouette: BaseGeometry, holds: Sequence[Hold], frame: Window, know
 
 def outline_of(shape: BaseGeometry, frame: Window) -> Outline:
     """Return a valid Polygon or MultiPolygon, px, as far as it lies in the frame."""
-    from choreo.picture.render import overlap  # noqa: PLC0415
-
+    rings = rings_of(shape)
     where = None if shape.is_empty else window_around(shape.bounds, frame)
     if where is None:
-        return Outline(np.zeros((0, 5)), np.zeros(1, dtype=np.int64), 0, np.zeros(0, dtype=np.int64))
-    rings = rings_of(shape)
+        return Outline(rings, np.zeros((0, 5)), np.zeros(1, dtype=np.int64), 0, np.zeros(0, dtype=np.int64))
     pieces, begin = overlap.by_rows(rings.xy, rings.start, rings.sign, where.y, where.height)
     fringe = overlap.touched(pieces, begin, rings.xy, rings.start, where.y, frame.width)
-    return Outline(pieces, begin, where.y, fringe)
+    return Outline(rings, pieces, begin, where.y, fringe)
 
 
 def commons(index: Ints, frame: Window, own: Sequence[Outline], others: Sequence[Sequence[Outline]]) -> Floats:
@@ -78,8 +78,6 @@ def commons(index: Ints, frame: Window, own: Sequence[Outline], others: Sequence
     others : sequence of such sequences
 
     """
-    from choreo.picture.render import overlap  # noqa: PLC0415
-
     outlines = [*own, *(outline for each in others for outline in each)]
     pieces = np.concatenate([outline.pieces for outline in outlines])
     begin = np.concatenate([outline.begin for outline in outlines])
@@ -93,8 +91,6 @@ def commons(index: Ints, frame: Window, own: Sequence[Outline], others: Sequence
 
 def united(lists: Sequence[Ints]) -> Ints:
     """Return the numbers of ascending lists, ascending."""
-    from choreo.picture.render import overlap  # noqa: PLC0415
-
     out = lists[0] if lists else np.zeros(0, dtype=np.int64)
     for each in lists[1:]:
         out = overlap.in_either(out, each)

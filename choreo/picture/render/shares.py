@@ -13,14 +13,15 @@ A picture is then the sum over its parts of colour times share.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from choreo.geometry.plane.regions import joined
+from choreo.picture.render import blend, overlap
 from choreo.picture.render.colour import Picture, Singles, by_pixel
-from choreo.picture.render.coverage import WHOLE, Window, coverage, window_around
+from choreo.picture.render.coverage import WHOLE, Window, covered, rings_of, window_around
 from choreo.picture.render.form import Form, Ints, Outline, commons, form_of, united
 from choreo.picture.render.moment import Hold
 from choreo.picture.render.tile import Tile
@@ -75,12 +76,19 @@ class Known:
     hiders: tuple[Tile | None, ...]
     holds: tuple[Hold, ...]
     """What is left out of it, and of others for its sake."""
+    alpha: Singles
+    """Of the tile, less its holdouts."""
     peeping: Peeping | None = None
 
     def holds_for(self, other: Known) -> bool:
         """Whether another would come out the same."""
         one, two = ((k.layer.tile, *k.before, *k.hiders, None, *k.holds) for k in (self, other))
-        return len(one) == len(two) and all(a is b for a, b in zip(one, two, strict=True))
+        return _same(one, two)
+
+    def held_for(self, other: Known) -> bool:
+        """Whether what is left out of another's tile would be the same, whatever stands before it."""
+        one, two = ((k.layer.tile, *k.hiders, None, *k.holds) for k in (self, other))
+        return self.peeping is None and _same(one, two)
 
 
 def layers_of(
@@ -156,11 +164,10 @@ class _Work:
             fresh[part] = any(fresh[name] for name in meets[part]) or self._is_new(part, meets[part])
         asked = {name for part in parts if fresh[part] for name in meets[part]}
         for part in parts:
-            self.made[part] = (
-                self._made(self._found(part, meets[part], self.made), meets[part])
-                if fresh[part]
-                else (self.known[part])
-            )
+            if fresh[part]:
+                self.made[part] = self._made(self._found(part, meets[part], self.made), meets[part])
+            else:
+                self.made[part] = self.known[part]
             layer, peeping = self.made[part].layer, self.made[part].peeping
             if part in asked:
                 self.taken[layer.tile.window.within(self.frame)] += layer.share
@@ -179,13 +186,13 @@ class _Work:
         theirs = [hold for name in meets for hold in self.holds.get(name, ()) if part in hold.behind]
         hiders = tuple(self.tiles.get(name) for hold in own for name in hold.behind)
         blank = Layer(part, self.tiles[part], _NOTHING, whole=True)
-        return Known(blank, tuple(before[name].layer for name in meets), hiders, (*own, *theirs))
+        return Known(blank, tuple(before[name].layer for name in meets), hiders, (*own, *theirs), _NOTHING)
 
     def _made(self, new: Known, meets: list[str]) -> Known:
-        from choreo.picture.render import blend  # noqa: PLC0415
-
         part, tile = new.layer.part, new.layer.tile
-        alpha, peeping = self._held(part, tile) if part in self.holds else (tile.alpha, None)
+        alpha, peeping, old = tile.alpha, None, self.known.get(part)
+        if part in self.holds:
+            alpha, peeping = (old.alpha, None) if old is not None and old.held_for(new) else self._held(part, tile)
         share = np.empty_like(alpha)
         before = self._before(part, tile.window)
         top, left = tile.window.y - before.window.y, tile.window.x - before.window.x
@@ -197,20 +204,20 @@ class _Work:
                 np.minimum(share, 1 - self.taken[tile.window.within(self.frame)], out=share)
         else:
             share = alpha
-        return replace(new, layer=Layer(part, tile, share, share is tile.alpha), peeping=peeping)
+        layer = Layer(part, tile, share, share is tile.alpha)
+        return Known(layer, new.before, new.hiders, new.holds, alpha, peeping)
 
     def _held(self, part: str, tile: Tile) -> tuple[Singles, Peeping | None]:
         """The alpha of a part less its holdouts, each as opaque as the plate that it stands behind."""
-        from choreo.picture.render import overlap  # noqa: PLC0415
-
         window, own, holds = tile.window, tile.alpha, self.holds[part]
+        silhouette, *regions = self._form(part).outlines
         union = holds[0].region
         if len(holds) > 1:
             union = joined([np.array([hold.region], dtype=np.object_) for hold in holds])[0]
         where = None if union.is_empty else window_around(union.bounds, window)
         if where is None:
             return own, None
-        held = coverage(union, where).astype(np.float32)
+        held = covered(regions[0].rings if len(holds) == 1 else rings_of(union), where).astype(np.float32)
         hiders = np.zeros_like(held)
         for hold in holds:
             for name in hold.behind:
@@ -224,7 +231,6 @@ class _Work:
         held -= peeps
         out = own.copy()
         out[there] *= 1 - held
-        silhouette, *regions = self._form(part).outlines
         index = united([overlap.in_both(silhouette.fringe, region.fringe) for region in regions])
         self._put_right(index, [silhouette], [[region] for region in regions], _At(own, window), _At(held, where), out)
         return out, peeping
@@ -234,8 +240,6 @@ class _Work:
 
         Of those before it that have no edge in such a pixel, each covers it whole or not at all: they change nothing.
         """
-        from choreo.picture.render import overlap  # noqa: PLC0415
-
         own, mine = self._form(part), _At(alpha, self.tiles[part].window)
         shared = [(form, overlap.in_both(own.fringe, form.fringe)) for form in map(self._form, meets)]
         near = [(form, index) for form, index in shared if index.size]
@@ -251,8 +255,6 @@ class _Work:
         its: _At,
         share: Singles,
     ) -> None:
-        from choreo.picture.render import blend  # noqa: PLC0415
-
         at, its_at = (mine.window.y, mine.window.x), (its.window.y, its.window.x)
         if index.size:
             index = blend.undecided(index, self.frame.width, mine.values, at, its.values, its_at)
@@ -284,6 +286,10 @@ class _At:
 
     values: Singles
     window: Window
+
+
+def _same(one: Sequence[object], two: Sequence[object]) -> bool:
+    return len(one) == len(two) and all(a is b for a, b in zip(one, two, strict=True))
 
 
 def _add(total: Singles, where: Window, tile: Tile | None) -> None:
