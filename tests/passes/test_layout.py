@@ -345,6 +345,21 @@ def test_a_safe_area_without_the_middle_of_the_frame_has_no_solved_camera_and_th
     compiled(stack(), film(one, resolution=(1920, 1080), safe=(0.1, 0.4, 0.1, 0.05)))
 
 
+@pytest.mark.parametrize(("focal_mm", "distance_mm"), [(12, 100.0), (20, 220.0), (50, 300.0)])
+def test_a_part_far_into_anothers_outline_is_moved_on_until_it_is_clear(focal_mm, distance_mm):
+    # Outlines that overlap are 0 px apart, however deep: with half a px as the gap, steps of the gap lead nowhere.
+    view = View("perspective", 20, 0, focal_mm=focal_mm, sensor_mm=(36, 20.25), distance_mm=distance_mm)
+    compiled(stack(), film(shot(*there_and_back(60), view=view), gap_px=0.5))
+
+
+def test_a_search_beside_the_others_that_does_not_end_says_so(monkeypatch):
+    monkeypatch.setattr("choreo.geometry.layout.aside._TRIES", 3)
+    view = View("perspective", 20, 0, focal_mm=12, sensor_mm=(36, 20.25), distance_mm=100.0)
+    (finding, *_) = fails(stack(), film(shot(*there_and_back(60), view=view), gap_px=0.5))
+    assert finding.code == "no-room"
+    assert re.search(r'No place beside the other parts was found for part "\w+" in 3 tries.* 0.5 px', finding.what)
+
+
 def test_resolutions_and_uneven_margins():
     # Portrait, with a wide margin below (as where words will stand): nothing rests there.
     one = shot(*there_and_back(8), view=ABOVE)
