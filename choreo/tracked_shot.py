@@ -11,6 +11,7 @@ from choreo.checks.check_handoff import check_handoff
 from choreo.checks.check_tracks import check_tracks
 from choreo.errors import Finding, no_solution
 from choreo.geometry.solids.turned import solids_on, turns_of
+from choreo.model.assembly import Assembly
 from choreo.model.plate_use import PlateUse
 from choreo.model.tracks import FilmSection, Masking, PartTrack, ShotTracks
 from choreo.passes.absent_photographs import absent_findings
@@ -111,7 +112,9 @@ def _masked(tracked: TrackedShot, film: Set, on_stage: OnStage) -> tuple[ShotTra
     masks = film.recall(
         "masking",
         (film.content, cameras, places, spun),
-        lambda: masking(visibility(solids, cameras, places, assembly.touch_mm, spun), assembly.ids, removal),
+        lambda: masking(
+            visibility(solids, cameras, places, assembly.touch_mm, spun, _pressed(assembly)), assembly.ids, removal
+        ),
     )
     on_stage(f"masking of {shot.name}", masks)
     rest, least = frames_at_rest(layout.rest_frames, parts), film.frame.readable
@@ -142,3 +145,13 @@ def _as_approved(parts: Sequence[PartTrack], timed: TimedShot) -> tuple[PartTrac
     """Put back what is locked: photographs that came or changed since do not touch it."""
     kept = {} if timed.kept is None else timed.kept.tracks
     return tuple(kept.get(track.id, track) for track in parts)
+
+
+def _pressed(assembly: Assembly) -> dict[tuple[int, int], float]:
+    """Return the interference of the pairs of parts that are pressed together, mm."""
+    out: dict[tuple[int, int], float] = {}
+    for joint in assembly.joints:
+        if joint.press_mm:
+            one, two = sorted(map(assembly.ids.index, (joint.part, joint.into)))
+            out[one, two] = max(joint.press_mm, out.get((one, two), 0.0))
+    return out

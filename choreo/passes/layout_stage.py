@@ -15,7 +15,7 @@ from choreo.model.choreography import Shot
 from choreo.model.plan import Floats
 from choreo.motion.easing import parse_easing
 from choreo.motion.path import position
-from choreo.passes.layout_words import inside, no_fit
+from choreo.passes.layout_words import inside, no_fit, off_middle
 
 _SLACK = 0.03
 """The camera may stand this much (relative) farther than the layout needs; closer costs more rounds."""
@@ -153,9 +153,19 @@ class Stage:
         return self.fixed if self.fixed is not None else self._free_number(sets, target)
 
     def _free_number(self, sets: list[FitPoints], target: Floats) -> float:
+        self._must_hold_the_middle()
         if self.perspective:
             return needed_distance(sets, target, self.focal_px, self.frame.resolution, nearest=1.0)
         return needed_scale(sets, target, self.frame.resolution)
+
+    def _must_hold_the_middle(self) -> None:
+        """Refuse a safe area without the middle of the frame: points about the middle never get into it."""
+        halves = np.tile(self.frame.size / 2, 2)
+        past = np.array(self.frame.margins) - halves
+        worst = int(past.argmax())
+        if past[worst] > -_INSIDE_PX:
+            edge = ("left", "top", "right", "bottom")[worst]
+            raise no_solution(off_middle(self.shot.name, edge, max(float(past[worst]), 0.0)))
 
     def _sets(self, routes: Mapping[str, Floats]) -> list[FitPoints]:
         """Rest positions in the safe area, whole ways in the frame, the assembled product in the safe area."""

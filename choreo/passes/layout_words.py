@@ -24,3 +24,14 @@ def no_fit(shot: str) -> Finding:
         why="The farther the camera stands, the more mm a gap of so many px is worth.",
         remedy="Lower gap_px, widen the safe area, or turn the view so that the removal axes show.",
     )
+
+
+def off_middle(shot: str, edge: str, beyond_px: float) -> Finding:
+    """Return the finding that the safe area lies on one side of what a solved camera looks at."""
+    return Finding(
+        code="no-fit",
+        what=f'In shot "{shot}" no camera can be solved: the {edge} edge of the safe area lies {beyond_px:.1f} px '
+        "past the middle of the frame.",
+        why="A solved camera keeps the product about the middle of the frame, so the safe area must have room there.",
+        remedy=f"Let the {edge} margin of safe_area be less than 0.5.",
+    )

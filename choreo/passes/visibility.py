@@ -28,6 +28,7 @@ def visibility(
     displacements: Floats,
     touch_mm: float,
     turns: Mapping[int, Turns] = MappingProxyType({}),
+    pressed: Mapping[tuple[int, int], float] = MappingProxyType({}),
 ) -> Seen:
     """Return what the camera sees of each part on each frame.
 
@@ -44,10 +45,12 @@ def visibility(
         How far two parts may reach into each other, mm.
     turns : mapping of number to Turns
         Of the parts that spin.
+    pressed : mapping of two numbers to float
+        Pairs of parts that may reach into each other by half of that more, mm.
 
     """
     if not turns:
-        return _look(solids, cameras, displacements, touch_mm)
+        return _look(solids, cameras, displacements, touch_mm, pressed)
     angles = np.stack([turn.degrees for turn in turns.values()], axis=1)
     first = first_alike(angles)
     pieces = []
@@ -56,12 +59,19 @@ def visibility(
         stood = list(solids)
         for part, turn in turns.items():
             stood[part] = turned(solids[part], turn.axis, float(turn.degrees[frame]))
-        pieces.append((frames, _look(stood, cameras[frames], displacements[:, frames], touch_mm)))
+        pieces.append((frames, _look(stood, cameras[frames], displacements[:, frames], touch_mm, pressed)))
     return Pieced(tuple(pieces), cameras)
 
 
-def _look(solids: Sequence[Solid], cameras: Floats, displacements: Floats, touch_mm: float) -> Visibility:
-    scene = build_scene(solids, cameras, displacements, touch_mm)
+def _look(
+    solids: Sequence[Solid],
+    cameras: Floats,
+    displacements: Floats,
+    touch_mm: float,
+    pressed: Mapping[tuple[int, int], float],
+) -> Visibility:
+    more = {pair: press_mm / 2 for pair, press_mm in pressed.items()}
+    scene = build_scene(solids, cameras, displacements, touch_mm, more)
     count = len(scene.solids)
     codes = np.full((count, count, scene.frames), Front.APART, dtype=np.int8)
     relations: dict[tuple[int, int], Relation] = {}

@@ -335,6 +335,31 @@ def test_a_gap_as_wide_as_the_frame_has_no_camera(gap_px, view, orbit):
     assert findings[0].code in {"no-fit", "no-room"}
 
 
+@pytest.mark.parametrize("view", [FRONT, WIDE], ids=["orthographic", "perspective"])
+def test_a_safe_area_without_the_middle_of_the_frame_has_no_solved_camera_and_the_px_said_are_what_lacks(view):
+    one = shot(phase("explode", 12, move=4), view=view)
+    for top, past in ((0.5, 0.0), (0.6, 108.0)):
+        (finding, *_) = fails(stack(), film(one, resolution=(1920, 1080), safe=(0.1, top, 0.1, 0.05)))
+        assert finding.code == "no-fit"
+        assert f"top edge of the safe area lies {past} px past the middle" in finding.what
+    compiled(stack(), film(one, resolution=(1920, 1080), safe=(0.1, 0.4, 0.1, 0.05)))
+
+
+@pytest.mark.parametrize(("focal_mm", "distance_mm"), [(12, 100.0), (20, 220.0), (50, 300.0)])
+def test_a_part_far_into_anothers_outline_is_moved_on_until_it_is_clear(focal_mm, distance_mm):
+    # Outlines that overlap are 0 px apart, however deep: with half a px as the gap, steps of the gap lead nowhere.
+    view = View("perspective", 20, 0, focal_mm=focal_mm, sensor_mm=(36, 20.25), distance_mm=distance_mm)
+    compiled(stack(), film(shot(*there_and_back(60), view=view), gap_px=0.5))
+
+
+def test_a_search_beside_the_others_that_does_not_end_says_so(monkeypatch):
+    monkeypatch.setattr("choreo.geometry.layout.aside._TRIES", 3)
+    view = View("perspective", 20, 0, focal_mm=12, sensor_mm=(36, 20.25), distance_mm=100.0)
+    (finding, *_) = fails(stack(), film(shot(*there_and_back(60), view=view), gap_px=0.5))
+    assert finding.code == "no-room"
+    assert re.search(r'No place beside the other parts was found for part "\w+" in 3 tries.* 0.5 px', finding.what)
+
+
 def test_resolutions_and_uneven_margins():
     # Portrait, with a wide margin below (as where words will stand): nothing rests there.
     one = shot(*there_and_back(8), view=ABOVE)

@@ -13,6 +13,7 @@ from masking_cases import TOUCH_MM, assemblies, rect, slab
 
 from choreo.geometry.cameras.camera import orthographic_camera, perspective_camera
 from choreo.geometry.solids.solid import build_solid
+from choreo.model.assembly import Slab
 from choreo.model.plan import Removal, RemovalStep
 from choreo.passes.masking import masking
 from choreo.passes.visibility import visibility
@@ -153,3 +154,18 @@ def test_visible_regions_tile_the_picture(seed, views):
     assert shapely.area(shapely.union_all(visible, axis=0, grid_size=2.0**-20)) == pytest.approx(
         shapely.area(whole), abs=2
     )
+
+
+@pytest.mark.parametrize(("azimuth", "front", "shown_mm"), [(60, 1, 4.9), (120, 0, 5.0)])
+def test_of_two_pressed_into_each_other_along_z_the_one_on_the_cameras_side_is_nearer(azimuth, front, shown_mm):
+    # By hand: two blocks of 10 x 10 mm, z 0 to 5 and 4.9 to 10, share 0.1 mm. A parallel camera at 60 degrees looks
+    # from the second one's side: it hides the first down to its own lower edge, z = 4.9, so 4.9 sin 60 x 10 mm are
+    # left of the first. At 120 degrees the first hides the second up to z = 5 of 10.
+    outline = ((0, 0), (10, 0), (10, 10), (0, 10))
+    solids = [build_solid([Slab(outline, (), z)]) for z in ((0.0, 5.0), (4.9, 10.0))]
+    camera = orthographic_camera(azimuth, 0, (5, 5, 5), 8, RESOLUTION).matrix[None]
+    seen = visibility(solids, camera, np.zeros((2, 1, 3)), TOUCH_MM, pressed={(0, 1): 0.2})
+    first = np.array([0])
+    whole, rest = seen.visible(front, first)[0], seen.visible(1 - front, first)[0]
+    assert whole.area == pytest.approx(seen.silhouette(front, first)[0].area, rel=1e-9)
+    assert rest.area == pytest.approx(10 * shown_mm * np.sin(np.radians(60)) * 8**2, rel=1e-9)

@@ -28,6 +28,8 @@ ASIDE = 0.2
 _EDGE_ON = 1e-3
 """What a camera sees of a way is taken for at least this much of what it sees of the way across it."""
 _TRIES = 16
+_STEADY = 6
+"""Tries after which what is added is doubled each time: outlines that overlap do not say by how much."""
 _DIGITS = 6
 """Decimals of a px to which two outlines are the same."""
 _OK_PX = 1e-5
@@ -46,8 +48,8 @@ def sideways(standing: Standing, item: Item, gap_px: float) -> Floats:
     Raises
     ------
     ChoreoError
-        Exit 1, ``no-room``: no place is free; ``in-the-way``: of a part that comes off a group, where all ways
-        sideways lead through something that has not left yet.
+        Exit 1, ``no-room``: no place is free, or none was found; ``in-the-way``: of a part that comes off a group,
+        where all ways sideways lead through something that has not left yet.
 
     """
     step = lift_out(standing, item)
@@ -146,7 +148,7 @@ def beside(standing: Standing, item: Item, step: Out, gap_px: float, shadows: Se
     backs = [_back_to(middle, camera, centre, direction) for camera in standing.cameras]
     lanes = np.array(standing.lanes(item), dtype=np.object_)
     extra = lane = inset = 0.0
-    for _ in range(_TRIES):
+    for turn in range(_TRIES):
         allowed = room_for(hull, frame, inset) if standing.bounded else None
         forbidden = [
             _covered(standing, views, backs, gap_px + extra),
@@ -164,11 +166,14 @@ def beside(standing: Standing, item: Item, step: Out, gap_px: float, shadows: Se
         in_lane = bool(len(lanes)) and bool(shapely.dwithin(hulls[standing.middle], lanes, air / 2).any())
         beyond = standing.beyond(hulls) if standing.bounded else 0.0
         if apart >= gap_px - _OK_PX and not in_lane and beyond <= _OK_PX:
-            break
+            return rest
+        more = 1.0 if turn < _STEADY else 2.0
         inset += 1.02 * beyond
-        extra += 1.02 * max(gap_px - apart, 0.0) + (1e-3 if apart < gap_px else 0.0)
-        lane += _LANE_PX if in_lane else 0.0
-    return rest
+        if apart < gap_px:
+            extra = more * extra + 1.02 * (gap_px - apart) + 1e-3
+        if in_lane:
+            lane = more * lane + _LANE_PX
+    raise no_solution(_never_settles(item.part, gap_px - apart, beyond))
 
 
 def _covered(standing: Standing, views: Geometries, backs: Sequence[Floats], gap_px: float) -> BaseGeometry:
@@ -322,4 +327,17 @@ def _no_room(part: str, hull: BaseGeometry, there: list[str], frame: Frame) -> C
             why="The shot fixes how large the product appears, so the parts cannot move closer to fit.",
             remedy='Let the camera be solved ("fit"), show the product smaller, lower gap_px, or widen the safe area.',
         )
+    )
+
+
+def _never_settles(part: str, near_px: float, beyond_px: float) -> Finding:
+    lacks = "comes into the way of a part that leaves later"
+    if near_px > _OK_PX or beyond_px > _OK_PX:
+        lacks = f"is {near_px:.1f} px too near to another" if near_px > beyond_px else f"is {beyond_px:.1f} px outside"
+    return Finding(
+        code="no-room",
+        what=f'No place beside the other parts was found for part "{part}" in {_TRIES} tries: in the last it {lacks}.',
+        why="So near to the camera an outline grows and turns as the part goes sideways.",
+        remedy="Let the camera be solved, stand farther away (distance_mm) or have a longer lens (focal_mm), "
+        "or lower gap_px.",
     )

@@ -8,7 +8,8 @@ pairs are settled for all frames at once by a table of numbers, without any poly
 asked again piece by piece (a piece is one polygon of one band); `choreo.geometry.visibility.cover` takes it from there.
 
 Solids may reach into each other by `touch_mm`. A plane then still counts as keeping them apart, and of several
-the one with the widest gap is taken.
+the one with the widest gap is taken. Of two that are pressed into each other along z, each owns what lies on its
+side of the plane in the middle of what they share.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from choreo.geometry.visibility.scene import Ints, Prism, Scene, boxes_apart
+from choreo.geometry.visibility.scene import Bools, Ints, Prism, Scene, boxes_apart
 from choreo.model.plan import Floats
 
 Codes = NDArray[np.int8]
@@ -69,16 +70,16 @@ def relation(scene: Scene, a: int, b: int) -> Relation:
     met = np.flatnonzero(~scene.apart(a, b))
     if not met.size:
         return Relation(a, b, code, pieces)
-    gap, code[met] = _sides(scene, scene.hulls[a], scene.hulls[b], a, b, met)
-    unsettled = met[gap < -scene.touch_mm]
+    parted, code[met] = _sides(scene, scene.hulls[a], scene.hulls[b], a, b, met)
+    unsettled = met[~parted]
     if not unsettled.size:
         return Relation(a, b, code, pieces)
     for i, p in enumerate(scene.pieces[a]):
         for j, q in enumerate(scene.pieces[b]):
             there = unsettled[~boxes_apart(scene.boxes[a][i], scene.boxes[b][j])[unsettled]]
             if there.size:
-                gap, pieces[i, j, there] = _sides(scene, p.hull, q.hull, a, b, there)
-                pieces[i, j, there[gap < -scene.touch_mm]] = Front.MIXED
+                parted, pieces[i, j, there] = _sides(scene, p.hull, q.hull, a, b, there)
+                pieces[i, j, there[~parted]] = Front.MIXED
     # From straight above or below, what stands beside another thing hides none of it.
     beside = unsettled[~scene.eyes[unsettled][:, [0, 1, 3]].any(axis=1)]
     pieces[:, :, beside] = np.where(pieces[:, :, beside] == Front.MIXED, Front.APART, pieces[:, :, beside])
@@ -108,8 +109,8 @@ LEVEL = 1e-9
 _SWAP = np.array([Front.APART, Front.SECOND, Front.FIRST, Front.MIXED], dtype=np.int8)
 
 
-def _sides(scene: Scene, p: Prism, q: Prism, a: int, b: int, frames: Ints) -> tuple[Floats, Codes]:
-    """Widest gap (n,) between two displaced convex prisms, mm, and which of them is on the camera's side of it.
+def _sides(scene: Scene, p: Prism, q: Prism, a: int, b: int, frames: Ints) -> tuple[Bools, Codes]:
+    """Whether (n,) a plane keeps two displaced convex prisms apart, and which is on the camera's side of the best.
 
     APART where the camera stands in the very plane between them: then neither hides any of the other.
     """
@@ -123,10 +124,25 @@ def _sides(scene: Scene, p: Prism, q: Prism, a: int, b: int, frames: Ints) -> tu
     low = np.concatenate([(q.ring @ of_p.T).min(axis=0), -high_q, [q.z0, -q.z1]])
     high_now = high + scene.displacements[a][frames] @ normals.T
     low_now = low + scene.displacements[b][frames] @ normals.T
-    best = (low_now - high_now).argmax(axis=1)
+    gap = low_now - high_now
+    best = gap.argmax(axis=1)
     row = np.arange(len(best))
+    parted = gap[row, best] >= -scene.touch_mm
+    if (a, b) in scene.pressed:
+        on_other = ~parted & _stands_on(gap[:, -2:], p, q, scene.touch_mm + scene.pressed[a, b])
+        best = np.where(on_other, len(normals) - 2 + gap[:, -2:].argmax(axis=1), best)
+        parted |= on_other
     high_best, low_best = high_now[row, best], low_now[row, best]
     eye = scene.eyes[frames]
     side = (normals[best] * eye[:, :3]).sum(axis=1) - (high_best + low_best) / 2 * eye[:, 3]
     code = np.select([side < -LEVEL, side > LEVEL], [Front.FIRST, Front.SECOND], Front.APART)
-    return low_best - high_best, code.astype(np.int8)
+    return parted, code.astype(np.int8)
+
+
+def _stands_on(gaps: Floats, p: Prism, q: Prism, most: float) -> Bools:
+    """Whether (n,) one of two prisms is pressed into the other's face, by (n, 2) gaps above and below.
+
+    Then each owns its side of the middle of what they share. A thin prism that the other embraces does not stand on it.
+    """
+    shared = -gaps.max(axis=1)
+    return np.asarray((shared <= most) & (shared < min(p.z1 - p.z0, q.z1 - q.z0)))

@@ -7,9 +7,10 @@ costs little, and equal frames give equal coordinates to the last bit.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
 import shapely
@@ -103,6 +104,8 @@ class Scene:
     """(solids, frames, 3), mm"""
     touch_mm: float
     """How far two solids may reach into each other and still count as side by side."""
+    pressed: Mapping[tuple[int, int], float] = field(default_factory=dict)
+    """Pairs that may reach farther into each other along z, one on the other: by how much more, mm."""
     _kept: dict[Key, Shapes] = field(default_factory=dict)
     _prisms: dict[tuple[int, int, int], tuple[Prism, ...]] = field(default_factory=dict)
 
@@ -253,7 +256,13 @@ class Scene:
         return np.swapaxes(np.concatenate([low, high], axis=2), 0, 1)
 
 
-def build_scene(solids: Sequence[Solid], cameras: Floats, displacements: Floats, touch_mm: float) -> Scene:
+def build_scene(
+    solids: Sequence[Solid],
+    cameras: Floats,
+    displacements: Floats,
+    touch_mm: float,
+    pressed: Mapping[tuple[int, int], float] = MappingProxyType({}),
+) -> Scene:
     """Return the scene of those solids.
 
     Parameters
@@ -266,6 +275,8 @@ def build_scene(solids: Sequence[Solid], cameras: Floats, displacements: Floats,
         From the assembled position, mm.
     touch_mm : float
         How far two solids may reach into each other, mm.
+    pressed : mapping of two solids to float
+        By how much more pairs may do so along z, mm.
 
     """
     return Scene(
@@ -273,6 +284,7 @@ def build_scene(solids: Sequence[Solid], cameras: Floats, displacements: Floats,
         np.asarray(cameras, dtype=np.float64),
         np.asarray(displacements, dtype=np.float64),
         touch_mm + _ROUNDING_MM,
+        {pair: more for (a, b), more in pressed.items() for pair in ((a, b), (b, a))},
     )
 
 
