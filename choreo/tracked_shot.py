@@ -14,6 +14,7 @@ from choreo.geometry.solids.turned import solids_on, turns_of
 from choreo.model.assembly import Assembly
 from choreo.model.plate_use import PlateUse
 from choreo.model.tracks import FilmSection, Masking, PartTrack, ShotTracks
+from choreo.passes.absent_photographs import absent_findings
 from choreo.passes.framing import frames_at_rest
 from choreo.passes.handoff import handoff, settled_frames
 from choreo.passes.masking import masking
@@ -54,7 +55,7 @@ def tracked_shot(timed: TimedShot, start: int, film: Set, on_stage: OnStage) -> 
     Raises
     ------
     ChoreoError
-        Exit 1: parts leave the frame, or an angle is needed that nobody photographed.
+        Exit 1: parts leave the frame, or an angle is needed that nobody photographed, or whose photograph is lost.
 
     """
     content = (film.content, film.frame, film.rate, timed.shot, timed.kept, start)
@@ -67,11 +68,12 @@ def _tracked(timed: TimedShot, start: int, film: Set, on_stage: OnStage, content
     turned_by = {track.id: track.turn for track in parts if track.turn is not None}
     uses = plan_plates(assembly, film.rate, layout.cameras, parts, film.points, turned_by)
     missing, unfit = plate_findings(shot.name, uses, assembly)
-    if missing:
-        raise no_solution(*missing)
     pictures = {use.part: use.plate_frame for use in uses}
     parts = tuple(replace(track, plate_frame=pictures.get(track.id, track.plate_frame)) for track in parts)
     parts = _as_approved(parts, timed)
+    missing += absent_findings(shot.name, parts, uses, assembly)
+    if missing:
+        raise no_solution(*missing)
     cameras = np.stack([camera.matrix for camera in layout.cameras])
     bare = ShotTracks(shot.name, start, shot.frames, cameras, parts, np.zeros(shot.frames), Masking((), ()))
     on_stage(f"tracks of {shot.name}", bare)

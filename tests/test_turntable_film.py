@@ -37,7 +37,7 @@ def test_the_orbit_drives_the_turntable():
     (plate,) = json.loads(report_text(made.report))["shots"][0]["plates"]
     assert plate["step_degrees"] == pytest.approx(1.0)
     assert plate["repeated_frames"] == 0
-    assert any("lid: its turntable turns by up to 1 degrees a frame" in line for line in report_words(made.report))
+    assert any("lid: its turntable turns by up to 1 degree a frame" in line for line in report_words(made.report))
 
 
 def test_coarse_steps_repeat_photographs():
@@ -74,3 +74,19 @@ def test_a_hole_in_a_sequence_is_named_and_a_sequence_that_is_not_there_is_a_war
     (finding,) = caught.value.findings
     assert finding.code == "missing-photograph"
     assert finding.what == 'Shot "round" shows the photograph lid.0014.png of "lid", which is not there.'
+
+
+def test_what_a_turntable_does_in_words():
+    def said(made):
+        (line,) = [line for line in report_words(made.report) if "lid: its turntable" in line]
+        return line.strip()
+
+    still = compile_film(*film((0, 100), -0.5, azimuth=0.0))
+    assert said(still) == "lid: its turntable stands still; one photograph serves all 41 frames."
+    fine = compile_film(*film((0, 100), -0.5))
+    assert said(fine) == "lid: its turntable turns by up to 1 degree a frame; no frame repeats a photograph."
+    coarse = compile_film(*film((0, 119), -3.0))
+    assert said(coarse) == "lid: its turntable turns by up to 1 degree a frame; 27 frames repeat a photograph."
+    # By hand: 0.4 degrees in all never come nearer to the photograph at 3 degrees than to that at 0.
+    slow = compile_film(*film((0, 119), -3.0, azimuth=0.4))
+    assert said(slow) == "lid: its turntable turns by up to 0.01 degrees a frame; one photograph serves all 41 frames."

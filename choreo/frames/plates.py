@@ -13,8 +13,6 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 
-import numpy as np
-
 from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.geometry.cameras.camera import camera_from_matrix
 from choreo.geometry.cameras.silhouette import hull_points
@@ -22,6 +20,7 @@ from choreo.geometry.solids.solid import Solid
 from choreo.model.assembly import Assembly, Hero, Plate
 from choreo.model.choreography import FrameRate
 from choreo.model.tracks import ShotTracks, Tracks
+from choreo.motion.plate_frames import photograph_number
 from choreo.passes.plate_use import plan_plates
 from choreo.picture.render.colour import from_stored
 from choreo.picture.render.plates import PlateImage, close_cropped
@@ -89,14 +88,6 @@ def file_of(plate: Plate, number: float | None) -> str:
     if plate.frames is None or number is None:
         return plate.file if plate.frames is None else numbered(plate.file, plate.frames[0])
     return numbered(plate.file, photograph_number(plate, number))
-
-
-def photograph_number(plate: Plate, number: float) -> int:
-    """Return the photograph nearest to a plate frame, halves up; a number past a closed circle's end is its first."""
-    assert plate.frames is not None
-    first, last = plate.frames
-    whole = int(np.floor(number + 0.5))
-    return first if whole > last else max(whole, first)
 
 
 class Digests:

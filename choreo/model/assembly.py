@@ -79,6 +79,8 @@ class Plate:
     turntable: Turntable | None = None
     turn: float = 0.0
     """Degrees by which the picture is turned about its pivot, clockwise, to lie right."""
+    absent: tuple[int, ...] = ()
+    """Photographs of a sequence that are not on disk, sorted; none as long as the whole sequence is still to come."""
 
 
 @dataclass(frozen=True)

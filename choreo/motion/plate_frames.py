@@ -11,8 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from choreo.model.assembly import Plate
 from choreo.model.plan import Floats
 
+_STILL_DEGREES = 1e-6
+"""A turn that is smaller is one of rounding."""
 _SNAP = 1e-6
 """A frame number this near to a whole one is that photograph."""
 
@@ -82,6 +85,28 @@ def frames_by_time(count: int, frames: tuple[int, int]) -> Found:
     first, last = frames
     number = np.minimum(first + np.arange(count, dtype=np.float64), last)
     return Found(number, 0.0, _repeats(number))
+
+
+def turntable_in_words(step: float, repeated: int, frames: int) -> str:
+    """Return what a turntable does in a shot, by its largest step, degrees, and how many frames repeat a photograph."""
+    turns = "stands still"
+    if step >= _STILL_DEGREES:
+        size = f"{step:.1f}" if step >= 0.1 else f"{step:.2f}"
+        many = size.rstrip("0").rstrip(".") if step >= 0.01 else "less than 0.01"
+        turns = f"turns by up to {many} {'degree' if many == '1' else 'degrees'} a frame"
+    if repeated == frames - 1:
+        served = f"all {frames} frames" if frames > 1 else "the only frame"
+        return f"its turntable {turns}; one photograph serves {served}"
+    many = "no frame repeats" if not repeated else "1 frame repeats" if repeated == 1 else f"{repeated} frames repeat"
+    return f"its turntable {turns}; {many} a photograph"
+
+
+def photograph_number(plate: Plate, number: float) -> int:
+    """Return the photograph nearest to a plate frame, halves up; a number past a closed circle's end is its first."""
+    assert plate.frames is not None
+    first, last = plate.frames
+    whole = int(np.floor(number + 0.5))
+    return first if whole > last else max(whole, first)
 
 
 def speed_percent(shot_rate: float, plate_rate: float) -> float:

@@ -171,7 +171,7 @@ def _build(reader: _Reader) -> Assembly:
         touch_mm=reader.number("touch_mm", 0.05),
         parts=tuple(_part(reader, index, part) for index, part in enumerate(value["parts"])),
         joints=tuple(_joint(joint) for joint in value.get("joints", ())),
-        plates=tuple(build_plate(plate) for plate in value.get("plates", ())),
+        plates=tuple(build_plate(plate, reader.folder) for plate in value.get("plates", ())),
         hero=build_hero(value["hero"]) if "hero" in value else None,
     )
 

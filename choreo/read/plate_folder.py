@@ -18,13 +18,13 @@ from numpy.typing import NDArray
 from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.geometry.plane.trace import full_scale
 from choreo.model.new_plates import FoundPlate
+from choreo.motion.sequence_runs import runs_in_words
 from choreo.read.image_profile import profile_notes
 from choreo.read.images import Image, read_image
 from choreo.read.matte_outline import matte_notes, trace_matte
 from choreo.read.notes import clipped, printable
 from choreo.read.paths import path_trouble, stays_inside
 from choreo.read.screen_key import key_screen
-from choreo.read.sequence_runs import runs_in_words
 
 SUFFIXES = (".png", ".tif", ".tiff", ".exr")
 _OTHER_KINDS = (
@@ -188,8 +188,9 @@ def _gaps(entry: _Entry) -> list[Finding]:
         return []
     what = f"{clipped(entry.file)}: of the numbers {first} to {last}, {runs_in_words(absent)} "
     what += f"{'is' if len(absent) == 1 else 'are'} not there."
+    why = "A shot that shows one of them will not compile."
     remedy = "Add them, or give frames in assembly.json that leave them out."
-    return [Finding("sequence-gaps", what, remedy=remedy, severity="warning")]
+    return [Finding("sequence-gaps", what, why=why, remedy=remedy, severity="warning")]
 
 
 def _grouped(names: Sequence[str]) -> list[_Entry]:

@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from choreo.model.assembly import Hero, Plate, Turntable, ViewAngle
+from choreo.motion.sequence_runs import runs_in_words
 from choreo.motion.timecode import parse_rate
 from choreo.read.names import note_unknown
 from choreo.read.notes import Notes, clipped
 from choreo.read.paths import check_path, exists, is_sequence, numbered
 from choreo.read.place import Place
-from choreo.read.sequence_runs import runs_in_words
 from choreo.read.values import note_rate, note_zero, unit
 
 _LONGEST_SEQUENCE = 100_000
@@ -47,7 +47,7 @@ def check_plates(notes: Notes, plates: Sequence[Any], ids: tuple[str, ...] | Non
             what = f"`{clipped(plate['part'])}` has a plate from this view already, at /plates/{first}."
             notes.add("repeated-plate", place, what, remedy="Keep one, or give the view from which each was shot.")
         _check_sequence(notes, place, plate)
-        _check_file(notes, folder, (*place, "file"), plate["file"], plate.get("frames"))
+        _check_file(notes, folder, (*place, "file"), plate["file"], plate.get("frames"), plate.get("turntable"))
 
 
 def check_hero(notes: Notes, value: dict[str, Any], folder: Path) -> None:
@@ -89,36 +89,47 @@ def _check_sequence(notes: Notes, place: Place, plate: dict[str, Any]) -> None:
         note_rate(notes, (*place, "frame_rate"), plate["frame_rate"])
 
 
-def _check_file(notes: Notes, folder: Path, place: Place, text: str, frames: Sequence[float] | None) -> None:
+def _check_file(
+    notes: Notes,
+    folder: Path,
+    place: Place,
+    text: str,
+    frames: Sequence[float] | None,
+    table: Mapping[str, Any] | None = None,
+) -> None:
     names = [text] if frames is None else [numbered(text, int(frame)) for frame in frames]
     if any(check_path(notes, place, name, folder) is None for name in names):
         return
+    why, remedy = "Tracks and masks do not need it; pictures do.", "Add the file before you make pictures."
     if frames is None or not is_sequence(text):
-        absent = [name for name in names if not exists(folder / name)]
-        what = f"The picture {clipped(absent[0])} is not there." if absent else ""
-    else:
-        what = _absent(folder, text, int(frames[0]), int(frames[1]))
-    if what:
-        why = "Tracks and masks do not need it; pictures do."
-        notes.warn("missing-plate", place, what, why, "Add the file before you make pictures.")
+        gone = [name for name in names if not exists(folder / name)]
+        if gone:
+            notes.warn("missing-plate", place, f"The picture {clipped(gone[0])} is not there.", why, remedy)
+        return
+    first, last = int(frames[0]), int(frames[1])
+    absent, whole = _absent(folder, text, first, last)
+    if whole:
+        what = f"The picture {clipped(numbered(text, first))} is not there, nor is any other of its sequence."
+        notes.warn("missing-plate", place, what, why, remedy)
+    elif absent:
+        be = "is" if len(absent) == 1 else "are"
+        listed = runs_in_words(absent, _turntable(table))
+        what = f"Of the sequence {clipped(text)}, {first} to {last}, {listed} {be} not there."
+        why = "A shot that shows one of them fails; the others do not need them."
+        notes.warn("missing-plate", place, what, why, "Add those that a shot shows.")
 
 
-def _absent(folder: Path, text: str, first: int, last: int) -> str:
-    """Return which photographs of a sequence are not there, in words; nothing if all are."""
+def _absent(folder: Path, text: str, first: int, last: int) -> tuple[tuple[int, ...], bool]:
+    """Return which photographs of a sequence are not there, and whether that is all of them."""
     asked = range(first, min(last, first + _LONGEST_SEQUENCE) + 1)
-    absent = [number for number in asked if not exists(folder / numbered(text, number))]
-    if not absent:
-        return ""
-    if len(absent) == len(asked):
-        return f"The picture {clipped(numbered(text, first))} is not there, nor is any other of its sequence."
-    be = "is" if len(absent) == 1 else "are"
-    return f"Of the sequence {clipped(text)}, {first} to {last}, {runs_in_words(absent)} {be} not there."
+    absent = tuple(number for number in asked if not exists(folder / numbered(text, number)))
+    return absent, len(absent) == len(asked)
 
 
-def build_plate(plate: Mapping[str, Any]) -> Plate:
-    """Return the model of a plate without errors."""
+def build_plate(plate: Mapping[str, Any], folder: Path) -> Plate:
+    """Return the model of a plate without errors, whose files are looked for in `folder`."""
     rate = parse_rate(plate["frame_rate"]) if "frame_rate" in plate else None
-    table = plate.get("turntable")
+    absent, whole = _absent(folder, plate["file"], *map(int, plate["frames"])) if "frames" in plate else ((), True)
     return Plate(
         part=plate["part"],
         file=plate["file"],
@@ -127,11 +138,16 @@ def build_plate(plate: Mapping[str, Any]) -> Plate:
         view=_view(plate),
         frames=(int(plate["frames"][0]), int(plate["frames"][1])) if "frames" in plate else None,
         frame_rate=(rate.numerator, rate.denominator) if rate else None,
-        turntable=Turntable(unit(table["axis"]), float(table.get("start", 0)), float(table["per_frame"]))
-        if table
-        else None,
+        turntable=_turntable(plate.get("turntable")),
         turn=float(plate.get("turn", 0)),
+        absent=() if whole else absent,
     )
+
+
+def _turntable(table: Mapping[str, Any] | None) -> Turntable | None:
+    if not table or not any(table["axis"]):
+        return None
+    return Turntable(unit(table["axis"]), float(table.get("start", 0)), float(table["per_frame"]))
 
 
 def build_hero(hero: Mapping[str, Any]) -> Hero:

@@ -10,6 +10,7 @@ from choreo.model.choreography import FrameRate
 from choreo.model.plan import RemovalStep
 from choreo.model.plate_use import PlateUse
 from choreo.model.report import Middle, MoveReport, PartReport, Report, ShotReport, StillOver
+from choreo.motion.plate_frames import turntable_in_words
 from choreo.motion.timecode import timecode
 from choreo.write.json_text import readable
 from choreo.write.numbers import plain_number
@@ -226,10 +227,8 @@ def _retimed(shot: ShotReport) -> list[str]:
     lines = []
     for use in shot.plates:
         if use.step_degrees is not None:
-            lines.append(
-                f"  {use.part}: its turntable turns by up to {_short(use.step_degrees)} degrees a frame; "
-                f"{_count(use.repeated, 'frame')} {'repeats' if use.repeated == 1 else 'repeat'} a photograph."
-            )
+            said = turntable_in_words(use.step_degrees, use.repeated, len(use.plate_frame))
+            lines.append(f"  {use.part}: {said}.")
         elif use.speed_percent is not None:
             lines.append(f"  {use.part}: its film runs at {_short(use.speed_percent)} % of its speed.")
     return lines

@@ -9,6 +9,7 @@ from choreo.errors import Finding
 from choreo.model.assembly import Assembly
 from choreo.model.choreography import FrameRate
 from choreo.model.report import Report, ShotReport
+from choreo.motion.plate_frames import turntable_in_words
 from choreo.motion.timecode import timecode
 from choreo.picture.page.markup import count, listed, tag, words
 from choreo.picture.page.timing import labels
@@ -112,10 +113,8 @@ def _photographs(shot: ShotReport, start: int, names: Mapping[str, str]) -> list
                 f"{start + use.magnification_frame}."
             )
         if use.step_degrees is not None:
-            lines.append(
-                f"{names[use.part]}: its turntable turns by up to {use.step_degrees:.1f} degrees a frame; "
-                f"{count(use.repeated, 'frame')} {'repeats' if use.repeated == 1 else 'repeat'} a photograph."
-            )
+            said = turntable_in_words(use.step_degrees, use.repeated, len(use.plate_frame))
+            lines.append(f"{names[use.part]}: {said}.")
         if use.speed_percent is not None:
             lines.append(f"{names[use.part]}: its film runs at {use.speed_percent:.1f} % of its speed.")
     return lines
