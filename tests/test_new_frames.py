@@ -12,7 +12,7 @@ import numpy as np
 import other_frames
 import pytest
 from other_frames import FRAMES, SHAPES, hero, moved, picture, write
-from PIL import Image
+from PIL import Image, ImageDraw
 from plates_on_hero import pixel_centres
 
 from choreo.cli import main
@@ -211,3 +211,21 @@ def test_a_place_of_a_part_that_is_not_there_is_refused(tmp_path, capsys):
 
 def test_the_frames_of_this_test_differ():
     assert len({size for size, *_ in FRAMES.values()}) == len(FRAMES)
+
+
+def test_plates_of_the_still_s_size_that_it_does_not_show_keep_their_places_and_it_is_said(tmp_path, capsys):
+    folder = tmp_path / "p"
+    folder.mkdir()
+
+    def draw(name, box):
+        image = Image.new("RGBA", (200, 120), (0, 0, 0, 0))
+        ImageDraw.Draw(image).rectangle(box, fill=(120, 130, 140, 255))
+        image.save(folder / name)
+
+    draw("base.png", (20, 20, 79, 79))
+    draw("cap.png", (30, 30, 59, 59))
+    draw("hero.png", (150, 10, 154, 110))  # a rod, where the plates show two squares
+    assert new(folder, scale="base=60mm") == 0
+    assert "hero-disagrees" in [one["code"] for one in answer(capsys)["warnings"]]
+    for part in ("base", "cap"):
+        assert apply(places(folder)[part], np.array([[40.0, 40.0]])) == pytest.approx(np.array([[40, 40]]), abs=1e-3)

@@ -11,6 +11,7 @@ from small_assemblies import stack
 
 from choreo.compile import compile_film
 from choreo.errors import ChoreoError
+from choreo.frames.plates import plates_of
 from choreo.model.assembly import Plate, Turntable, ViewAngle
 from choreo.model.choreography import Choreography, FrameRate, Orbit, PartMotion, Phase, Shot, View
 from choreo.write.report_json import report_text, report_words
@@ -54,6 +55,25 @@ def test_a_missing_angle_is_no_solution():
     (finding,) = error.value.findings
     assert finding.code == "angle-missing"
     assert "frames 21 to 40" in finding.what
+
+
+def test_a_hole_in_a_sequence_is_named_and_a_sequence_that_is_not_there_is_a_warning(tmp_path):
+    assembly, choreography = film((0, 100), -0.5)
+    made = compile_film(assembly, choreography)
+    solids = made.apart.solids
+    plates, warned = plates_of(assembly, tmp_path, solids, made.tracks)
+    assert not plates["round"].plates
+    assert [finding.severity for finding in warned] == ["warning"]
+    names = [f"lid.{number:04d}.png" for number in range(0, 81, 2)]  # two photographs a frame, by hand as above
+    for name in names:
+        (tmp_path / name).write_bytes(b"")
+    assert plates_of(assembly, tmp_path, solids, made.tracks)[0]["round"].plates
+    (tmp_path / names[7]).unlink()
+    with pytest.raises(ChoreoError) as caught:
+        plates_of(assembly, tmp_path, solids, made.tracks)
+    (finding,) = caught.value.findings
+    assert finding.code == "missing-photograph"
+    assert finding.what == 'Shot "round" shows the photograph lid.0014.png of "lid", which is not there.'
 
 
 def test_what_a_turntable_does_in_words():

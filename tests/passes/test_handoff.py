@@ -78,6 +78,7 @@ def test_half_a_pixel_is_the_limit(off_mm, fits):
         handoff(*asked)
     assert caught.value.exit_code == 1
     (finding,) = caught.value.findings
+    assert finding.code == "handoff-too-short"
     assert finding.what == 'Shot "closing" ends assembled for 1 frame, and the hand-off asks for 3.'
     assert finding.why == 'On frame 2, "lid" is 0.51 px off; 0.5 px is allowed.'
 

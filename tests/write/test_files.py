@@ -120,6 +120,7 @@ def test_names_that_lead_out_are_refused(folder, name):
     with pytest.raises(ChoreoError) as error:
         write_all(folder, {"report.json": "new", name: "x"})
     assert error.value.exit_code == 2
+    assert error.value.findings[0].code == "output-refused"
     assert state(folder.parent) == before
 
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from choreo.commands import locking
 from choreo.errors import ChoreoError
 from choreo.model.sign_off import Makings, Mark
 from choreo.read.sign_off import plain, read_director, read_ledger
@@ -125,6 +126,15 @@ def test_only_the_lock_changes(before, lock, after):
 @pytest.mark.parametrize(
     "text", ['lock = { tracks = "a" }\n', 'lock.tracks = "a"\n', '[lock]\ntracks = "a"\n[lock.x]\n']
 )
-def test_a_lock_that_is_no_table_of_its_own_is_left_alone(text):
+def test_a_lock_that_is_no_table_of_its_own_is_left_alone(tmp_path, text):
     with pytest.raises(ValueError, match="lock"):
         with_lock(text, "b", ["c"])
+    file = tmp_path / "choreography.toml"
+    file.write_text(text)
+    with pytest.raises(ChoreoError) as caught:
+        locking._with_lock(file, "b", ("c",))
+    (finding,) = caught.value.findings
+    assert (finding.code, finding.remedy) == (
+        "lock-not-a-table",
+        'Write it as [lock], with a line for tracks and a line shots = ["c"].',
+    )

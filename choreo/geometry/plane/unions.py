@@ -58,7 +58,8 @@ def only_areas(geometry: BaseGeometry) -> BaseGeometry:
 def mended(area: BaseGeometry) -> BaseGeometry:
     """Return an area whose rings touch or cross where rounding has put them, as outlines less holes."""
     # The other method takes what an odd number of rings encloses, and so fills a hole that pokes out.
-    return only_areas(shapely.make_valid(area, method="structure", keep_collapsed=False))
+    with np.errstate(invalid="ignore"):  # where a polygon has all but collapsed, it divides by nothing on the way
+        return only_areas(shapely.make_valid(area, method="structure", keep_collapsed=False))
 
 
 def _plausible(joined: Geometries, areas: Geometries, group: Ints) -> Bools:
