@@ -16,6 +16,7 @@ from pathlib import Path
 from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.geometry.cameras.camera import camera_from_matrix
 from choreo.geometry.cameras.silhouette import hull_points
+from choreo.geometry.plane.filled import filled_window
 from choreo.geometry.solids.solid import Solid
 from choreo.model.assembly import Assembly, Hero, Plate
 from choreo.model.choreography import FrameRate
@@ -23,7 +24,7 @@ from choreo.model.tracks import ShotTracks, Tracks
 from choreo.motion.plate_frames import photograph_number
 from choreo.passes.plate_use import plan_plates
 from choreo.picture.render.colour import from_stored
-from choreo.picture.render.plates import PlateImage, close_cropped
+from choreo.picture.render.plates import CROP_GRID, PlateImage
 from choreo.read.images import read_image
 from choreo.read.notes import clipped
 from choreo.read.paths import exists, numbered, stays_inside
@@ -128,10 +129,14 @@ def load(folder: Path, name: str, numbers: Plate | Hero, *, alpha: bool = True) 
     """
     try:
         image = read_image(folder / name, name, alpha=alpha)
-        picture = from_stored(image.colour, image.alpha, linear=image.kind == "exr", premultiplied=image.premultiplied)
+        # Cropped as codes: as light, a whole frame would take sixteen bytes a pixel.
+        rows, columns = filled_window(image.alpha, CROP_GRID)
+        colour, matte = image.colour[rows, columns], image.alpha[rows, columns]
+        picture = from_stored(colour, matte, linear=image.kind == "exr", premultiplied=image.premultiplied)
     except ChoreoError as error:
         raise wrong_input(*(replace(one, file=one.file or clipped(name)) for one in error.findings)) from None
-    return close_cropped(PlateImage(picture, numbers.px_per_mm, numbers.pivot_px, numbers.turn))
+    pivot = (numbers.pivot_px[0] - columns.start, numbers.pivot_px[1] - rows.start)
+    return PlateImage(picture, numbers.px_per_mm, pivot, numbers.turn)
 
 
 def load_plate(folder: Path, plate: Plate) -> PlateImage:

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from choreo.errors import ChoreoError, Finding, wrong_input
+from choreo.geometry.plane.filled import filled_window
 from choreo.geometry.plane.trace import full_scale, trace_alpha
 from choreo.geometry.registration.similarity import from_hero_view
 from choreo.model.assembly import Assembly
@@ -141,12 +142,10 @@ class _Cut:
 
     @classmethod
     def of(cls, image: Image) -> _Cut:
-        filled = image.alpha > 0
-        spans = [np.flatnonzero(filled.any(axis=axis)) for axis in (1, 0)]
-        top, left = (slice(int(one[0]), int(one[-1]) + 1) if len(one) else slice(0, 0) for one in spans)
-        part = replace(image, alpha=image.alpha[top, left], _colour=lambda: image.colour[top, left])
+        window = filled_window(image.alpha)
+        part = replace(image, alpha=image.alpha[window], _colour=lambda: image.colour[window])
         colour, alpha = straight_codes(part)
-        return cls(image.alpha.shape, (top, left), np.ascontiguousarray(colour), np.ascontiguousarray(alpha))
+        return cls(image.alpha.shape, window, np.ascontiguousarray(colour), np.ascontiguousarray(alpha))
 
     @property
     def bytes(self) -> int:

@@ -13,8 +13,8 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from choreo.geometry.plane.filled import filled_window
 from choreo.model.plan import Floats
 from choreo.picture.render.colour import Picture
 from choreo.picture.render.coverage import Window, window_around
@@ -22,7 +22,8 @@ from choreo.picture.render.tile import Tile
 
 _STEP = 2.0**0.25
 """From one kept size to the next."""
-_GRID = 16
+CROP_GRID = 16
+"""Plates are cropped on this grid, px, so that averages of 2, 4, 8 and 16 px are those of the whole plate."""
 _KEPT_SIZES = 4
 """How many refined sizes of a plate are kept: a zoom passes from one to the next."""
 
@@ -44,10 +45,8 @@ class PlateImage:
     def cropped(self) -> tuple[int, int, Picture]:
         """Return left, top and the part of the picture that is not empty (one empty pixel if all is)."""
         if not self._crop:
-            filled = self.picture[..., 3] > 0
-            rows, columns = (np.flatnonzero(filled.any(axis=axis)) for axis in (1, 0))
-            (top, bottom), (left, right) = (_span(each) for each in (rows, columns))
-            self._crop.append((left, top, np.ascontiguousarray(self.picture[top:bottom, left:right])))
+            rows, columns = filled_window(self.picture[..., 3], CROP_GRID)
+            self._crop.append((columns.start, rows.start, np.ascontiguousarray(self.picture[rows, columns])))
         return self._crop[0]
 
     def refined(self, scale: float) -> tuple[Picture, Floats]:
@@ -88,22 +87,6 @@ class PlateImage:
         # Sample 2 (k + 2) stands at the centre of pixel k, which is at (k + 0.5) px.
         start = [2 * (1.5 - left * per_x), 2 * (1.5 - top * per_y)]
         return fine, np.array([2 * per_x, 2 * per_y, *start])
-
-
-def close_cropped(plate: PlateImage) -> PlateImage:
-    """Return the same plate without its empty surroundings, which then take no memory."""
-    left, top, picture = plate.cropped()
-    if picture.shape == plate.picture.shape:
-        return plate
-    pivot = (plate.pivot_px[0] - left, plate.pivot_px[1] - top)
-    return PlateImage(picture.copy(), plate.px_per_mm, pivot, plate.turn)
-
-
-def _span(filled: NDArray[np.int64]) -> tuple[int, int]:
-    """First and last, on a coarse grid, so that averages of 2, 4, 8 and 16 px are those of the whole plate."""
-    if not filled.size:
-        return 0, 1
-    return int(filled[0]) // _GRID * _GRID, -(-(int(filled[-1]) + 1) // _GRID) * _GRID
 
 
 def plate_tile(
