@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -36,13 +37,16 @@ def advised(stage: Stage, watched: Sequence[int], error: ChoreoError) -> ChoreoE
     if not any(finding.code in _SHORT_OF for finding in error.findings):
         return error
     said, remedy = ("", _other_gap(stage)) if stage.fixed is None else (_beyond(stage, watched), _size(stage, watched))
-    return no_solution(*(_with(finding, said, remedy) for finding in error.findings))
+    return no_solution(*(_with(finding, stage.shot.name, said, remedy) for finding in error.findings))
 
 
-def _with(finding: Finding, said: str, remedy: str) -> Finding:
+def _with(finding: Finding, shot: str, said: str, remedy: str) -> Finding:
     if finding.code not in _SHORT_OF:
         return finding
-    return replace(finding, what=finding.what + said, remedy=remedy + (finding.remedy or ""))
+    what = finding.what
+    # The number said does for one shot; another may lack more.
+    named = what if "In shot " in what else f'In shot "{shot}" {what[0].lower()}{what[1:]}'
+    return replace(finding, what=named + said, remedy=remedy + (finding.remedy or ""))
 
 
 def _beyond(stage: Stage, watched: Sequence[int]) -> str:
@@ -68,9 +72,9 @@ def _size(stage: Stage, watched: Sequence[int]) -> str:
     def fits(size: float) -> bool:
         try:
             routes = stage.place(stage.cameras(target, size), watched, bounded=True)
+            return stage.reach(routes, target) <= size
         except ChoreoError:
             return False
-        return stage.reach(routes, target) <= size
 
     size = _first(fits, [stage.given * _WIDER**k for k in range(_STEPS)])
     if size is None:
@@ -89,14 +93,17 @@ def _other_gap(stage: Stage) -> str:
     if len(stage.subject.order) > _MOST_PARTS or stage.frame.gap_px <= 0:
         return ""
 
-    def fits(share: float) -> bool:
-        gap = np.floor(stage.frame.gap_px / share)
-        other = Stage(stage.subject, stage.shot, replace(stage.frame, gap_px=float(gap)))
+    @cache  # whole px are asked for again and again where the gap is a small one
+    def fits_at(gap_px: float) -> bool:
+        other = Stage(stage.subject, stage.shot, replace(stage.frame, gap_px=gap_px))
         try:
             other.agree(sorted(other.spread()))
         except ChoreoError:
             return False
         return True
+
+    def fits(share: float) -> bool:
+        return fits_at(float(np.floor(stage.frame.gap_px / share)))
 
     share = _first(fits, [2.0**k for k in range(_GAP_HALVINGS)])
     return f"It fits with gap_px = {np.floor(stage.frame.gap_px / share):g}. Or: " if share else ""

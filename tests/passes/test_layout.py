@@ -280,7 +280,7 @@ def test_a_given_scale_with_no_room_head_on():
     view = View("orthographic", 0, 0, px_per_mm=20.0)
     (finding,) = fails(stack(), film(shot(*there_and_back(), view=view)))
     assert finding.code == "no-room"
-    assert 'Part "lid"' in finding.what
+    assert finding.what.startswith('In shot "test" part "lid" has no place')
     assert "(1728 x 972 px)" in finding.what
     assert "1000 x 600 px" in finding.what
     assert "24 px must stay clear" in finding.what
@@ -309,6 +309,14 @@ def test_the_distance_said_is_one_that_fits():
     distance = float(re.search(r"distance_mm = (\d+(?:\.\d+)?)", finding.remedy)[1])
     compiled(stack(), film(shot(*there_and_back(60), view=View("perspective", 0, 0, distance_mm=distance, **kind))))
     fails(stack(), film(shot(*there_and_back(60), view=View("perspective", 0, 0, distance_mm=distance * 0.96, **kind))))
+
+
+def test_a_given_camera_off_the_middle_of_the_safe_area_is_told_what_it_lacks_itself():
+    # No camera could be solved here; but none is asked for, and what lacks is told of the one that is given.
+    view = View("orthographic", 0, 0, px_per_mm=10.0)
+    (finding, *_) = fails(stack(), film(shot(*there_and_back(60), view=view), safe=(0.6, 0.1, 0.1, 0.1)))
+    assert (finding.code, "can be solved" in finding.what) == ("no-room", False)
+    assert finding.what.startswith('In shot "test" part "lid" has no place')
 
 
 def test_the_gap_said_is_one_that_fits():
@@ -357,7 +365,9 @@ def test_a_search_beside_the_others_that_does_not_end_says_so(monkeypatch):
     view = View("perspective", 20, 0, focal_mm=12, sensor_mm=(36, 20.25), distance_mm=100.0)
     (finding, *_) = fails(stack(), film(shot(*there_and_back(60), view=view), gap_px=0.5))
     assert finding.code == "no-room"
-    assert re.search(r'No place beside the other parts was found for part "\w+" in 3 tries.* 0.5 px', finding.what)
+    assert re.search(
+        r'In shot "\w+" no place beside the other parts was found for part "\w+" in 3 tries.* 0.5 px', finding.what
+    )
 
 
 def test_resolutions_and_uneven_margins():

@@ -1,4 +1,4 @@
-"""Sweeps against closed forms, hand calculations and a union of plain pieces."""
+"""What the edges of a polygon sweep, as prisms cast it, against closed forms, hand work and a union of plain pieces."""
 
 import numpy as np
 import pytest
@@ -7,11 +7,26 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from polygon_cases import SECTIONS, random_section, regular
 
-from choreo.geometry.plane.sweep import sweep
+from choreo.geometry.plane.prism import TIE, cross, rings_of, swept_area
+from choreo.geometry.plane.unions import union_groups
 
 # In steps of a micrometre: where copies all but coincide, the unions used as referee are themselves wrong at times.
 steps = st.integers(-25_000, 25_000).map(lambda n: n / 1000)
 vectors = st.tuples(steps, steps)
+
+
+def sweep(polygons, vectors):
+    """The union of each polygon over all displacements t * vector, 0 <= t <= 1: a prism that is seen aslant."""
+    given = np.broadcast_to(np.asarray(polygons, dtype=np.object_), (len(vectors),))
+    parts, row = shapely.get_parts(given, return_index=True)
+    rings = rings_of(parts)
+    along = vectors[row][rings.owner][rings.ring]
+    facing = cross(along, rings.edges)
+    sure = np.abs(facing) > TIE * np.hypot(*along.T) * np.hypot(*rings.edges.T)
+    swept = swept_area(
+        rings, rings.xy, rings.xy + along, np.where(sure, facing, 0.0), np.zeros(len(parts), dtype=np.bool_)
+    )
+    return union_groups(swept, row, len(vectors))
 
 
 def one(polygon, vector):
