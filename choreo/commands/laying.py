@@ -56,7 +56,7 @@ def lay(
 
     @lru_cache(maxsize=2)
     def photograph(part: str) -> Photograph:
-        return read_plate(folder, by_id[part].first, by_id[part].keyed)
+        return read_plate(folder, by_id[part])
 
     laid = lay_on_hero(plates, photograph, hero, size, known, hints)
     if known in laid.lost:
