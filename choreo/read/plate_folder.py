@@ -107,7 +107,7 @@ def check_hero_file(folder: Path, name: str) -> str:
     Raises
     ------
     ChoreoError
-        Exit 2, ``path-outside`` or ``not-utf-8``.
+        Exit 2, ``path-outside``, ``not-utf-8``, ``not-a-sequence`` or ``no-such-file``.
 
     """
     if not _is_text(name):
@@ -121,6 +121,10 @@ def check_hero_file(folder: Path, name: str) -> str:
         what = f"The hero still must lie in the folder of the plates; {printable(name)} {trouble}."
         remedy = "Copy it into that folder, and give its name there: --hero hero.png."
         raise wrong_input(_finding("path-outside", what, folder, remedy))
+    if not os.path.lexists(folder / name):
+        what = f"There is no {printable(name)} in the folder of the plates, where the hero still must lie."
+        remedy = "Copy it into that folder, and give its name there: --hero hero.png."
+        raise wrong_input(_finding("no-such-file", what, folder, remedy))
     return PurePosixPath(name).as_posix()
 
 
