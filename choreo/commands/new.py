@@ -140,9 +140,10 @@ def _refuse_overwriting(folder: Path) -> None:
             *[
                 Finding(
                     "already-there",
-                    f"There is a {name} in this folder already, and nothing is overwritten.",
+                    f"{name} is in this folder already, and nothing is overwritten.",
                     str(folder / name),
-                    remedy="Move it away to start anew, or edit it by hand.",
+                    remedy="Move it away to start anew, or edit it by hand. For a part that came late: run new on a "
+                    "copy of the pictures alone, and take its part and its plate over from there.",
                 )
                 for name in there
             ]
