@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from itertools import accumulate, pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from choreo.model.plan import Floats
 from choreo.motion.easing import MonotonePiece, parse_easing
@@ -36,6 +37,9 @@ _BATCH = 48
 _ROUNDS = 40
 _SLIVER = 1e-3
 """mm; half the width of the strip in which the diagram is asked for a part that stands still."""
+
+_SEAM = 1e-6
+"""mm; how far two polygons of one region may be apart by rounding where they share an edge."""
 
 
 @dataclass(frozen=True)
@@ -285,7 +289,18 @@ def _slice(polygons: Floats, axis: int, at: float) -> Floats:
     low = np.where(crosses, where, np.inf).min(axis=1)
     high = np.where(crosses, where, -np.inf).max(axis=1)
     keep = high > low
+    touches = keep & (d0.max(axis=1) == 0)
+    if touches.any():
+        keep &= ~touches | _continued(polygons, axis, at, low, high)
     return np.stack([low[keep], high[keep]], axis=1)
+
+
+def _continued(polygons: Floats, axis: int, at: float, low: Floats, high: Floats) -> NDArray[np.bool_]:
+    """Whether what ends at the line goes on beyond it in another polygon; else it is touched, not crossed."""
+    way, other = polygons[..., axis] - at, polygons[..., 1 - axis]
+    beyond = (way.min(axis=1) >= 0) & (way.min(axis=1) < _SEAM) & (way.max(axis=1) > 0)
+    first, last = other[beyond].min(axis=1), other[beyond].max(axis=1)
+    return np.asarray(((first < high[:, None]) & (last > low[:, None])).any(axis=1))
 
 
 def _within(stretches: Floats, span: Span) -> Floats:
