@@ -281,6 +281,9 @@ def _lags(hit: Floats, one: _State, two: _State) -> list[Span]:
 
 def _slice(polygons: Floats, axis: int, at: float) -> Floats:
     """Cut convex polygons with the line ``coordinate[axis] = at``: (m, 2) stretches of the other coordinate."""
+    before = polygons[..., axis] < at
+    if before.all() or not before.any():
+        return np.zeros((0, 2))
     here, ahead = polygons, np.roll(polygons, -1, axis=1)
     d0, d1 = here[..., axis] - at, ahead[..., axis] - at
     crosses = (d0 < 0) != (d1 < 0)
@@ -329,8 +332,13 @@ def _moving_lags(hit: Floats, one: _State, two: _State) -> list[Span]:
     above = np.nonzero(rise & (most > high[group] + _FINE))
     below = np.nonzero(rise & (least < low[group] - _FINE))
     ends = np.stack([hit, ahead], axis=2)
-    high = _enclose(ends[above], group[above[0], 0], one, two, 1.0, high)
-    low = _enclose(ends[below], group[below[0], 0], one, two, -1.0, low)
+    # Both ends of the range in one go: a few numbers cost as much as a few more.
+    edges = np.concatenate([ends[above], ends[below]])
+    owner = np.concatenate([group[above[0], 0], group[below[0], 0] + len(high)])
+    bound = _enclose(
+        edges, owner, one, two, np.repeat([1.0, -1.0], [len(above[0]), len(below[0])]), np.append(high, -low)
+    )
+    high, low = bound[: len(high)], -bound[len(high) :]
     return [(float(a), float(b)) for a, b in zip(low, high, strict=True)]
 
 
@@ -368,23 +376,22 @@ def _falls(state: _State) -> bool:
     return state.piece.y0 > state.piece.y1
 
 
-def _enclose(ends: Floats, group: np.ndarray, one: _State, two: _State, sign: float, best: Floats) -> Floats:
+def _enclose(ends: Floats, group: NDArray[np.intp], one: _State, two: _State, sign: Floats, best: Floats) -> Floats:
     """Return an upper bound, an edge group, of ``sign * (S - T)`` on edges (m, 2 ends, 2), from a known lower one.
 
-    Each edge is cut in parts; the ends of a part bound the difference on it from above. Parts that may still
-    beat the best value found are cut again until the bound is within `_FINE` of it.
+    Each edge, of its own `sign`, is cut in parts; the ends of a part bound the difference on it from above. Parts
+    that may still beat the best value found are cut again until the bound is within `_FINE` of it.
     """
     steps = np.linspace(0.0, 1.0, _PARTS + 1)
-    bound = sign * best
+    bound = best
     for _ in range(_ROUNDS if len(ends) else 0):
         points = ends[:, :1] + steps[None, :, None] * (ends[:, 1:] - ends[:, :1])
-        s, t = one.time(points[..., 0]), two.time(points[..., 1])
-        np.maximum.at(bound, group, (sign * (s - t)).max(axis=1))
-        s_pair, t_pair = np.stack([s[:, :-1], s[:, 1:]]), np.stack([t[:, :-1], t[:, 1:]])
-        top = (s_pair.max(axis=0) - t_pair.min(axis=0)) if sign > 0 else (t_pair.max(axis=0) - s_pair.min(axis=0))
+        s, t = sign[:, None] * one.time(points[..., 0]), sign[:, None] * two.time(points[..., 1])
+        np.maximum.at(bound, group, (s - t).max(axis=1))
+        top = np.maximum(s[:, :-1], s[:, 1:]) - np.minimum(t[:, :-1], t[:, 1:])
         row, part = np.nonzero(top > bound[group][:, None] + _FINE)
         if not len(row):
             break
         ends = np.stack([points[row, part], points[row, part + 1]], axis=1)
-        group = group[row]
-    return np.asarray(sign * (bound + _FINE))
+        group, sign = group[row], sign[row]
+    return np.asarray(bound + _FINE)
