@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from lag_cases import lags_of_edges, meets, polygon_diagram, stands_in
 
-from choreo.motion.lag import Walk, forbidden_lags, merge_intervals
+from choreo.motion.lag import forbidden_lags, merge_intervals
+from choreo.motion.walk import Walk
 
 OUTWARD = 0.011
 """Frames; the contract of `forbidden_lags`: ends are rounded outward by no more than a hundredth."""
