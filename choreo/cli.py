@@ -6,6 +6,7 @@ import argparse
 import io
 import json
 import os
+import re
 import sys
 from collections.abc import Sequence
 from typing import NoReturn
@@ -25,7 +26,7 @@ from choreo.commands.status import STATUS
 from choreo.commands.still import STILL
 from choreo.commands.strip import STRIP
 from choreo.commands.watch import WATCH
-from choreo.errors import DEFECT, ChoreoError, Finding
+from choreo.errors import DEFECT, ChoreoError, Finding, wrong_input
 from choreo.frames.interrupts import deafen
 
 COMMANDS: tuple[Command, ...] = (
@@ -48,13 +49,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a letter gets its number instead
             stream.reconfigure(errors="backslashreplace")
-    arguments, unknown = _parser().parse_known_args(argv)
-    if unknown:  # answered by the command itself, whose usage says what it does take
-        arguments.parser.error(f"unrecognized arguments: {' '.join(unknown)}")
     # Our matrices are small: threads would spend their time waiting for each other. Read when numpy is imported.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        code = _run(arguments)
+        code = _run(sys.argv[1:] if argv is None else list(argv))
         if code == _INTERRUPTED and argv is None:  # a program of its own, on its way out
             deafen()
         sys.stdout.flush()
@@ -66,7 +64,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     return code
 
 
-def _run(arguments: argparse.Namespace) -> int:
+def _run(words: Sequence[str]) -> int:
+    try:
+        arguments, unknown = _parser().parse_known_args(words)
+        if unknown:  # answered by the command itself, whose usage says what it does take
+            arguments.parser.error(f"unrecognized arguments: {' '.join(unknown)}")
+    except _WrongLineError as wrong:
+        error = wrong_input(wrong.finding(words))
+        _say_findings(error, as_json="--json" in words)
+        return error.exit_code
     try:
         said: Said = arguments.run(arguments)
     except ChoreoError as error:
@@ -129,9 +135,37 @@ def _say_defect(error: Exception, *, as_json: bool) -> None:
 
 
 class _Parser(argparse.ArgumentParser):
-    """Answers a command line that makes no sense, without the control characters that may be in it."""
+    """Leaves it to `main` to say what is wrong with a command line: in JSON too, and with a remedy."""
 
     def error(self, message: str) -> NoReturn:
-        from choreo.read.notes import printable  # noqa: PLC0415
+        raise _WrongLineError(message, self)
 
-        super().error(printable(message))
+
+class _WrongLineError(Exception):
+    """A command line that makes no sense, and the parser that found so: of the command, or of choreo itself."""
+
+    def __init__(self, message: str, parser: argparse.ArgumentParser) -> None:
+        super().__init__(message)
+        self._message, self._parser = message, parser
+
+    def finding(self, words: Sequence[str]) -> Finding:
+        """Return what is wrong; the remedy names the nearest command or options there are, and the usage."""
+        from choreo.read.notes import near_miss, printable  # noqa: PLC0415
+
+        usage, what = " ".join(self._parser.format_usage().split()), self._message
+        if self._parser.prog == "choreo":
+            known = [command.name for command in COMMANDS]
+            asked = [word for word in words if not word.startswith("-")][:1]
+            usage += f"; the commands are {', '.join(known)}"
+            if asked and asked[0] not in known:
+                what = f'There is no command "{asked[0]}"'
+        else:
+            known = [*re.findall(r"--[a-z-]+", usage), "--help"]
+            asked = [word.split("=")[0] for word in words if word.startswith("--")]
+        near = "".join(near_miss(word, known) for word in dict.fromkeys(asked) if word not in known)
+        what = printable(what[:1].upper() + what[1:])
+        return Finding(
+            "command-line",
+            what if what.endswith(".") else f"{what}.",
+            remedy=f"{near}See {self._parser.prog} --help. In short, {usage}",
+        )

@@ -200,15 +200,49 @@ def test_all_shots_say_what_is_wrong_with_them(project, capsys):
 def test_a_command_line_that_makes_no_sense(arguments, capsys):
     code, out, err = run(capsys, *arguments)
     assert (code, out) == (2, "")
+    assert err.startswith("error[command-line]")
+    assert "  do:  " in err
     assert "usage: choreo" in err
+    code, out, err = run(capsys, *arguments, "--json")
+    (finding,) = json.loads(out)["findings"]
+    assert (code, err, finding["code"]) == (2, "", "command-line")
+    assert "usage: choreo" in finding["remedy"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "meant"),
+    [
+        ("stil x", "`still`"), ("compile x --ouut y", "`--out`"), ("still x --frm=3", "`--frame`"),
+        ("sign-off x --secton one", "`--section`"), ("status x --count --requrie", "`--require`"),
+    ],
+)  # fmt: skip
+def test_a_slip_of_the_pen_is_told_what_was_meant(arguments, meant, capsys):
+    code, _, err = run(capsys, *arguments.split())
+    assert code == 2
+    assert f"do:  Did you mean {meant}? See choreo " in err
+    assert err.count("Did you mean") == 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "may_be"),
+    [
+        ("watch x --port 65536", "a whole number from 0 to 65535"), ("check x --search 0", "a whole number from 1 to"),
+        ("strip x --dots 1e2", "a whole number from 50 to 600"), ("layers x --first-number -1", "number from 0 to"),
+        ("animatic x --shutter nan", "a number from 0 to 360"),
+    ],
+)  # fmt: skip
+def test_a_number_that_cannot_be_is_told_what_it_may_be(arguments, may_be, capsys):
+    code, _, err = run(capsys, *arguments.split())
+    assert code == 2
+    assert may_be in err
 
 
 def test_an_option_of_another_command_is_answered_with_the_usage_of_this_one(capsys):
     code, out, err = run(capsys, "still", "x", "--frame", "3", "--shot", "return")
     assert (code, out) == (2, "")
-    assert err.startswith("usage: choreo still ")
+    assert "usage: choreo still " in err
     assert "--frame N" in err
-    assert err.endswith("unrecognized arguments: --shot return\n")
+    assert "nrecognized arguments: --shot return.\n" in err
 
 
 def test_a_project_that_is_not_there(tmp_path, capsys):
@@ -216,6 +250,7 @@ def test_a_project_that_is_not_there(tmp_path, capsys):
         code, out, err = run(capsys, command, tmp_path / "nowhere")
         assert (code, out) == (2, "")
         assert str(tmp_path / "nowhere") in err
+        assert "no such project folder" in err
         code, out, _ = run(capsys, command, tmp_path / "nowhere", "--json")
         assert json.loads(out)["exit"] == code == 2
 

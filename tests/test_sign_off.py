@@ -331,6 +331,13 @@ def test_what_makes_no_sense_is_refused(boxes, capsys, arguments, code):
     assert not (boxes / "sign-off.toml").exists()
 
 
+def test_another_of_our_own_files_is_told_once(boxes, capsys):
+    (boxes / "other.json").write_text('{"format": "choreo/report", "version": 1, "shots": [], "removal": []}')
+    code, out, _ = run(capsys, "sign-off", boxes, "--from", boxes / "other.json", "--json")
+    assert code == 2
+    assert [one["code"] for one in json.loads(out)["findings"]] == ["wrong-format"]
+
+
 def test_a_broken_ledger_is_named_and_left_as_it_is(boxes, capsys):
     (boxes / "sign-off.toml").write_text("<<<<<<< ours\n")
     code, _, err = run(capsys, "sign-off", boxes, "--section", "opening", "--by", "Ada")

@@ -100,7 +100,7 @@ def test_other_code_draws_all_once_more_and_is_named(boxes, monkeypatch, capsys)
     (boxes / "sign-off.toml").write_text(changed)
     code, out, _ = run(capsys, "status", boxes, "--require")
     assert code == 1
-    assert "changed since: how choreo draws; first seen at 00:00:00:11, its frame 1 of 9" in out
+    assert "changed since: how choreo draws; first seen at 00:00:00:11, frame 11" in out
     assert run(capsys, "status", boxes, "--require", "--quick")[0] == 0
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from choreo.commands import Arguments
-from choreo.commands.shared import Progress, add_project, read
+from choreo.commands.shared import Progress, add_project, number_within, read
 
 if TYPE_CHECKING:
     from choreo.frames.film import ProjectFilm
@@ -44,16 +44,9 @@ def add_look(parser: argparse.ArgumentParser) -> None:
     """Add --size and --shutter."""
     parser.add_argument("--size", choices=SIZES, default="full", help="of the film's resolution (default: full)")
     parser.add_argument(
-        "--shutter", type=_degrees, default=180.0, metavar="DEGREES",
+        "--shutter", type=number_within(float, 0, 360), default=180.0, metavar="DEGREES",
         help="how long the shutter is open, of 360 degrees a frame, about the frame (default: 180; 0: no blur)",
     )  # fmt: skip
-
-
-def _degrees(text: str) -> float:
-    number = float(text)
-    if not 0 <= number <= 360:
-        raise ValueError(text)
-    return number
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from choreo.commands import Arguments
 from choreo.commands.picturing import Pictured, add_picture_arguments, hearing, out_folder
+from choreo.commands.shared import number_within
 
 if TYPE_CHECKING:
     from choreo.frames.layers import LayerFiles
@@ -35,16 +36,9 @@ def add_sequence_arguments(parser: argparse.ArgumentParser, name: str) -> None:
         help="half-float OpenEXR, or PNG of 16 or 8 bits a channel (default: exr)",
     )  # fmt: skip
     parser.add_argument(
-        "--first-number", type=_number, default=FIRST_NUMBER, metavar="N",
+        "--first-number", type=number_within(int, 0, _MOST), default=FIRST_NUMBER, metavar="N",
         help="the number of the film's first frame in file names (default: 1001, common practice)",
     )  # fmt: skip
-
-
-def _number(text: str) -> int:
-    number = int(text)
-    if not 0 <= number <= _MOST:
-        raise ValueError(text)
-    return number
 
 
 def sequence_folder(arguments: Arguments, ready: Pictured, name: str) -> Path:

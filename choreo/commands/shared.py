@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 from choreo.errors import ChoreoError, Finding
 
 if TYPE_CHECKING:
     from choreo.read.project import Project
 
+_Number = TypeVar("_Number", int, float)
 _MOST_EFFORT = 1_000_000
 """Nobody waits for more than this; and what is counted stays a small number."""
 
@@ -24,16 +26,25 @@ def add_project(parser: argparse.ArgumentParser) -> None:
 def add_search(parser: argparse.ArgumentParser) -> None:
     """Add the option --search."""
     parser.add_argument(
-        "--search", type=_effort, default=1, metavar="N",
+        "--search", type=number_within(int, 1, _MOST_EFFORT), default=1, metavar="N",
         help="look N times as far for ways out of several moves, and for groups that leave by them "
         "(default: 1, which tries 250 groups)",
     )  # fmt: skip
 
 
-def _effort(text: str) -> int:
-    number = int(text)
-    if not 1 <= number <= _MOST_EFFORT:
-        raise ValueError(text)
+def number_within(kind: type[_Number], least: int, most: int) -> Callable[[str], _Number]:
+    """Return what reads an option's number, both ends included, and says what it may be where it is not."""
+
+    def number(text: str) -> _Number:
+        try:
+            value = kind(text)
+            if least <= value <= most:  # NaN lies nowhere
+                return value
+        except ValueError:
+            pass
+        whole = "a whole number" if kind is int else "a number"
+        raise argparse.ArgumentTypeError(f"{text!r} is not {whole} from {least} to {most}")
+
     return number
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from choreo.commands import Arguments, Command, Said
 from choreo.commands.picturing import size_text
-from choreo.commands.shared import Progress, add_project, read
+from choreo.commands.shared import Progress, add_project, number_within, read
 from choreo.picture.sheets.paper import PAPERS
 
 if TYPE_CHECKING:
@@ -35,16 +35,13 @@ def _add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", type=Path, metavar="DIR", help="where to write (default: PROJECT/out/strip)")
     parser.add_argument("--paper", choices=tuple(PAPERS), default="a4", help="size of the sheets (default: a4)")
     parser.add_argument(
-        "--dots", type=_dots, default=_DOTS, metavar="N", help=f"of the PNG, to the inch, 50 to 600 (default: {_DOTS})"
+        "--dots",
+        type=number_within(int, 50, 600),
+        default=_DOTS,
+        metavar="N",
+        help=f"of the PNG, to the inch, 50 to 600 (default: {_DOTS})",
     )
     parser.add_argument("--solids", action="store_true", help="draw solids in place of plates")
-
-
-def _dots(text: str) -> int:
-    number = int(text)
-    if not 50 <= number <= 600:
-        raise ValueError(text)
-    return number
 
 
 def _run(arguments: Arguments) -> Said:

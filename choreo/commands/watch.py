@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from choreo.commands import Arguments, Command, Said
-from choreo.commands.shared import add_project, add_search
+from choreo.commands.shared import add_project, add_search, number_within
 from choreo.errors import Finding, wrong_input
 
 if TYPE_CHECKING:
@@ -29,17 +29,14 @@ def _add(parser: argparse.ArgumentParser) -> None:
     )
     add_project(parser)
     parser.add_argument(
-        "--port", type=_port, default=0, metavar="N", help="port of the page (default: one that is free)"
+        "--port",
+        type=number_within(int, 0, _HIGHEST_PORT),
+        default=0,
+        metavar="N",
+        help="port of the page (default: one that is free)",
     )
     parser.add_argument("--build", type=Path, metavar="DIR", help="whose files /build/ shows (default: PROJECT/out)")
     add_search(parser)
-
-
-def _port(text: str) -> int:
-    number = int(text)
-    if not 0 <= number <= _HIGHEST_PORT:
-        raise ValueError(text)
-    return number
 
 
 def _run(arguments: Arguments) -> Said:

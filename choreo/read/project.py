@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -68,7 +68,13 @@ def read_project(path: Path) -> Project:
         source = read_source(file, "toml")
         value, notes = parse(source)
     except ChoreoError as error:
-        raise wrong_input(*_beside(file).findings, *error.findings) from error
+        findings = error.findings
+        if file == path and not path.suffix:  # a folder was meant, not a file
+            there_is_none = "There is no such project folder."
+            findings = tuple(
+                replace(one, what=there_is_none) if one.code == "no-such-file" else one for one in findings
+            )
+        raise wrong_input(*_beside(file).findings, *findings) from error
     check_schema("choreography", value, notes)
     assembly_file = _assembly_file(notes, value, file)
     read = inspect_assembly(assembly_file) if assembly_file else AssemblyRead()

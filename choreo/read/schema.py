@@ -62,8 +62,18 @@ def check_schema(name: str, value: Any, notes: Notes) -> None:
         return
     from choreo.read.wording import note_schema_error  # noqa: PLC0415
 
-    for error in _bounded_count(_errors(name, value)):
+    errors = _errors(name, value)
+    if _is_of_another_kind(name, value):  # what else it lacks or has too much says nothing
+        alone = _errors(name, {"format": value["format"]})
+        errors = (error for error in alone if list(error.absolute_path) == ["format"])
+    for error in _bounded_count(errors):
         note_schema_error(notes, schema(name), error)
+
+
+def _is_of_another_kind(name: str, value: Any) -> bool:
+    """Whether this says that it is another of choreo's own files, e.g. a report where tracks are asked for."""
+    said = value.get("format") if isinstance(value, dict) else None
+    return isinstance(said, str) and said.startswith("choreo/") and said != f"choreo/{name}"
 
 
 def _errors(name: str, value: Any) -> Iterator[Any]:

@@ -85,7 +85,7 @@ def _seen_words(standing: Standing) -> str:
         place = timecode(section.first + found.first, FrameRate(*section.rate))
         if not found.unknown:
             return f"; seen on {len(found.differing)} of its {section.frames} frames, first at {place}"
-        return f"; first seen at {place}, its frame {found.first + 1} of {section.frames}"
+        return f"; first seen at {place}, frame {section.first + found.first}"
     if found.differing:
         return "; it is seen"
     return "; whether it shows was not looked at" if mark.has_pictures else "; no pictures of it were noted"

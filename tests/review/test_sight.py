@@ -102,8 +102,7 @@ def test_drawing_ends_with_the_first_frame_that_looks_otherwise():
     log, (found,) = drawn((NOW,), (mark("abcdc", "12345"),), {"x": "9", "y": "9"})
     assert (log, found.state, found.seen.first) == ("x", "stale", 2)
     assert state_words(found) == (
-        "stale: approved by Ada on 2026-03-01, changed since: the look of cap; "
-        "first seen at 00:00:04:06, its frame 3 of 5"
+        "stale: approved by Ada on 2026-03-01, changed since: the look of cap; first seen at 00:00:04:06, frame 102"
     )
     log, (found,) = drawn((NOW,), (mark("abcdc", "12345"),), {"x": "3", "y": "9"}, count=True)
     assert (log, found.state, found.seen.differing) == ("xy", "stale", (3,))
