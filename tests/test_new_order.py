@@ -41,10 +41,10 @@ def radio(tmp_path):
     return tmp_path
 
 
-def new(folder, capsys, *more):
+def new(folder, capsys, *more, scale="front=80mm"):
     for file in ("assembly.json", "choreography.toml"):
         (folder / file).unlink(missing_ok=True)
-    assert main(["new", str(folder), "--scale", "front=80mm", "--hero", "hero.png", *more]) == 0
+    assert main(["new", str(folder), "--scale", scale, "--hero", "hero.png", *more]) == 0
     return capsys.readouterr().out
 
 
@@ -70,3 +70,19 @@ def test_it_says_which_pairs_the_names_decide(radio, capsys):
     """By hand: the front hides board and back, so that the still tells neither their order nor the window's."""
     said = new(radio, capsys)
     assert "names alone tell: back behind board, window; board behind window; front behind window." in said
+
+
+@pytest.mark.parametrize("dimmed", [1.0, 0.7])
+def test_a_hidden_part_of_known_width_does_not_tell_how_light_the_still_is(radio, capsys, dimmed):
+    """The back is hidden by the front; taken for the front, it would be three times as light, and red."""
+    still = Image.open(radio / "hero.png")
+    light = Image.merge(
+        "RGBA", [channel.point(lambda v: round(v * dimmed)) for channel in still.split()[:3]] + [still.getchannel("A")]
+    )
+    light.save(radio / "hero.png")
+    drawn(*LATE).save(radio / "6_led.png")
+    by_front = json.loads(new(radio, capsys, "--json"))
+    by_back = json.loads(new(radio, capsys, "--json", scale="back=80mm"))
+    assert "read from hero.png for" in by_back["order"]
+    assert by_back["order"] == by_front["order"]
+    assert by_back["parts"] == by_front["parts"]

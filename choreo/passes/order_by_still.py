@@ -13,7 +13,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 import numpy as np
 
 from choreo.geometry.plane.trace import full_scale
-from choreo.geometry.registration.agreement import Colours, Drawn, cut, drawn_at, exposure, still_of
+from choreo.geometry.registration.agreement import Colours, Drawn, Still, cut, drawn_at, exposure, still_of
 from choreo.geometry.registration.pixels import Bools
 from choreo.geometry.registration.similarity import compose
 from choreo.model.registration import Photograph, Pixels, Similarity
@@ -22,6 +22,8 @@ _LONGEST_PX = 1000
 """The still's longer side where plates are compared."""
 _SHOWN, _NOT = 0.03, 0.09
 """Difference of the worst channel, of full scale, of a px that is shown, and from which it is not."""
+_SAMPLES_A_SIDE = 200
+"""Of the still, where exposures are compared."""
 _FEWEST_PX = 30
 _LEAST_SHARE = 0.02
 """px that must tell, and share of what two plates have in common."""
@@ -48,7 +50,7 @@ def told_by_still(
     places : mapping of part id to Similarity
         Plate px to hero px.
     known : str
-        The part that tells how much lighter the still is.
+        The part that tells first how much lighter the still is; another does where that explains more of the still.
 
     """
     under = hero.pixels()
@@ -60,16 +62,15 @@ def told_by_still(
     shrink = Similarity(1 / step, 0.0, (0.0, 0.0))
     drawn: dict[str, Drawn] = {}
     off: dict[str, Colours] = {}
-    gain = np.ones(3, np.float32)
     for part in [known, *(part for part in parts if part != known)]:
         pixels = photograph_of(part).pixels()
         if pixels is None:
             continue
         found = drawn_at(*pixels, compose(shrink, places[part]))
-        if part == known:
-            gain = exposure(still, found)
-        seen, there = cut(still, found)
         drawn[part] = found
+    gain = _exposure(still, drawn)
+    for part, found in drawn.items():
+        seen, there = cut(still, found)
         off[part] = np.where(there, np.abs(found.colour * gain - seen).max(axis=2), np.float32(1.0))
     behind: list[tuple[str, str]] = []
     listed = [part for part in parts if part in drawn]
@@ -81,6 +82,31 @@ def told_by_still(
             if first:
                 behind.append((one, two) if first == two else (two, one))
     return behind
+
+
+def _exposure(still: Still, drawn: Mapping[str, Drawn]) -> Colours:
+    """How much lighter the still is: of what each plate says for itself, what lets most px of the still be explained.
+
+    A plate that is hidden for the most part compares itself with what hides it.
+    """
+    step = max(1, round(max(still.opaque.shape) / _SAMPLES_A_SIDE))
+    samples = []
+    for plate in drawn.values():
+        seen, there = cut(still, plate)
+        rows, columns = np.nonzero(plate.opaque & there)
+        at = rows + plate.corner[1], columns + plate.corner[0]
+        here = (at[0] % step == 0) & (at[1] % step == 0)
+        which = rows[here], columns[here]
+        samples.append((plate.colour[which], seen[which], at[0][here] * still.opaque.shape[1] + at[1][here]))
+    best, most = np.ones(3, np.float32), -1
+    for plate in drawn.values():
+        gain = exposure(still, plate)
+        explained = np.zeros(still.opaque.size, np.bool_)
+        for own, seen, places in samples:
+            explained[places[np.abs(own * gain - seen).max(axis=1) <= _SHOWN]] = True
+        if int(explained.sum()) > most:
+            best, most = gain, int(explained.sum())
+    return best
 
 
 def _front(drawn: Mapping[str, Drawn], off: Mapping[str, Colours], one: str, two: str, unseen: Collection[str]) -> str:
