@@ -23,10 +23,10 @@ def camera(degrees):
     return np.array([[np.multiply(PX_PER_MM, across), np.multiply(PX_PER_MM, up), [0, 0, 0, 1]]])
 
 
-def seen_mm2(pocket, degrees, peg_first):
+def seen_mm2(peg, pocket, degrees, peg_first):
     """Area seen of the peg, 20 high, in a tray 10 high, mm of picture squared."""
     tray = shapely.difference(shapely.box(-30, -30, 30, 30), pocket)
-    both = ((10.0, tray), (20.0, ARROW))
+    both = ((10.0, tray), (20.0, peg))
     solids = [Solid((Band(0.0, height, rotate(section, degrees, (0, 0))),)) for height, section in both]
     if peg_first:
         solids.reverse()
@@ -42,4 +42,16 @@ def test_arrow_in_its_pocket(degrees, reach_mm, peg_first):
     # foreshortened by 45 degrees. The tray behind the head hides nothing of it.
     pocket = shapely.buffer(ARROW, -reach_mm, join_style="mitre") if reach_mm else ARROW
     by_hand = (HEAD_MM2 + SHAFT_MM2 + 20 * 10) * np.sqrt(0.5)
-    assert seen_mm2(pocket, degrees, peg_first) == pytest.approx(by_hand, abs=20 * 2 * TOUCH_MM)
+    assert seen_mm2(ARROW, pocket, degrees, peg_first) == pytest.approx(by_hand, abs=20 * 2 * TOUCH_MM)
+
+
+@pytest.mark.parametrize("peg_first", [False, True])
+@pytest.mark.parametrize("looked_at", ["front", "back"])
+@pytest.mark.parametrize("degrees", [0.0, 17.0, 121.0])
+def test_a_tongue_in_a_shallow_notch(degrees, looked_at, peg_first):
+    # The notch is 2 by 1: less than what walls of 60 together may share by touching, and yet no touching.
+    notch = shapely.box(-5, -1, -4, 1) if looked_at == "front" else shapely.box(4, -1, 5, 1)
+    block = shapely.difference(shapely.box(-5, -10, 5, 10), notch)
+    # Seen are the top and, of all walls that face the camera, what stands above the tray: 20 across, 10 high.
+    by_hand = (10 * 20 - 2 + 20 * 10) * np.sqrt(0.5)
+    assert seen_mm2(block, block, degrees, peg_first) == pytest.approx(by_hand, abs=0.05)

@@ -39,7 +39,7 @@ class Way(IntEnum):
     """Not the same for all pieces of a."""
 
 
-_HAIR_MM = 1e-6
+HAIR_MM = 1e-6
 """What of a piece is thinner than this before a chord came out of rounding."""
 
 
@@ -198,11 +198,11 @@ def _near_part(scene: Scene, body: Body, piece: tuple[int, int], frames: Ints, *
         reach = float(np.hypot(*np.ptp(np.concatenate([outer.hull.ring, chord.left, chord.right]), axis=0)))
         cutters = _half_planes(chord, cut, 2 * reach) if wide else _before_chords(chord, cut, 2 * reach)
         plans = shapely.polygons(body.hull.ring + plan_shift(scene, body.key[0], b, frames[cut])[:, None])
-        met = np.flatnonzero(shapely.dwithin(plans, outer.polygon, _HAIR_MM))
+        met = np.flatnonzero(shapely.dwithin(plans, outer.polygon, HAIR_MM))
         if met.size:
             # Walls that coincide, or reach into each other as parts that touch may, are no part of what is nearer:
             # left in, a hairline along the chord would have the whole upright wall for an image.
-            pulled = _pulled(cutters[met], chord.toward[cut[met]] * _HAIR_MM)
+            pulled = _pulled(cutters[met], chord.toward[cut[met]] * HAIR_MM)
             cutters[met] = shapely.difference(pulled, plans[met])
         depths = np.broadcast_to([outer.z0, outer.z1], (len(cut), 2))
         out[cut] = prism_images(shapely.intersection(outer.polygon, cutters), depths, *scene.before(b, frames[cut]))
