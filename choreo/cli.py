@@ -48,7 +48,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a letter gets its number instead
             stream.reconfigure(errors="backslashreplace")
-    arguments = _parser().parse_args(argv)
+    arguments, unknown = _parser().parse_known_args(argv)
+    if unknown:  # answered by the command itself, whose usage says what it does take
+        arguments.parser.error(f"unrecognized arguments: {' '.join(unknown)}")
     # Our matrices are small: threads would spend their time waiting for each other. Read when numpy is imported.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
@@ -93,7 +95,7 @@ def _parser() -> argparse.ArgumentParser:
         one = choices.add_parser(command.name, help=command.help)
         command.add(one)
         one.add_argument("--json", action="store_true", help="answer in JSON, for programs")
-        one.set_defaults(run=command.run)
+        one.set_defaults(run=command.run, parser=one)
     return parser
 
 

@@ -203,6 +203,14 @@ def test_a_command_line_that_makes_no_sense(arguments, capsys):
     assert "usage: choreo" in err
 
 
+def test_an_option_of_another_command_is_answered_with_the_usage_of_this_one(capsys):
+    code, out, err = run(capsys, "still", "x", "--frame", "3", "--shot", "return")
+    assert (code, out) == (2, "")
+    assert err.startswith("usage: choreo still ")
+    assert "--frame N" in err
+    assert err.endswith("unrecognized arguments: --shot return\n")
+
+
 def test_a_project_that_is_not_there(tmp_path, capsys):
     for command in ("check", "compile"):
         code, out, err = run(capsys, command, tmp_path / "nowhere")

@@ -23,7 +23,8 @@ from choreo.geometry.collision.encounter import make_encounters
 from choreo.geometry.solids.solid import build_solid
 from choreo.model.assembly import Slab
 from choreo.model.tracks import Key
-from choreo.motion.lag import Walk, forbidden_lags
+from choreo.motion.lag import forbidden_lags
+from choreo.motion.walk import Walk
 from choreo.read.project import read_project
 
 DEMOS = Path(__file__).parents[1] / "demo_assemblies"

@@ -114,6 +114,16 @@ def test_names_of_the_still(folder, hero, code, capsys):
     assert new(capsys, folder, "--hero", hero) == (2, [code])
 
 
+def test_a_still_that_lies_beside_the_folder(folder, capsys, monkeypatch):
+    (folder.parent / "beside.png").write_bytes(SOUND)
+    monkeypatch.chdir(folder.parent)
+    assert new(capsys, folder, "--hero", "beside.png") == (2, ["no-such-file"])
+    assert main(["new", str(folder), "--scale", "shell=16mm", "--hero", "beside.png"]) == 2
+    said = capsys.readouterr().err
+    assert "beside.png in the folder of the plates" in said
+    assert "Copy it into that folder" in said
+
+
 def test_a_still_in_a_folder_below_and_by_a_roundabout_name(folder, capsys):
     (folder / "stills").mkdir()
     (folder / "hero.png").rename(folder / "stills" / "hero.png")

@@ -83,6 +83,8 @@ def test_nothing_is_overwritten(plates, capsys):
     assert new(plates, "--scale", "lid=10mm", "--json") == 2
     findings = json.loads(capsys.readouterr().out.splitlines()[-1])["findings"]
     assert [finding["code"] for finding in findings] == ["already-there", "already-there"]
+    assert findings[0]["what"].startswith("assembly.json is in this folder already")
+    assert "part that came late" in findings[0]["remedy"]
     assert (plates / "assembly.json").read_bytes() == before
 
 

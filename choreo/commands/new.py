@@ -77,6 +77,7 @@ def _run(arguments: Arguments) -> Said:
         "px_per_mm": px_per_mm,
         "parts": [plate.id for plate in placed],
         "order": stack.order or "File names, sorted.",
+        "ordered_by_names": [list(pair) for pair in stack.ordered.named] if stack.ordered else [],
         "warnings": [note.as_json() for note in notes],
     }
     return Said([*_words(folder, placed, px_per_mm, stack.order), *(note.as_text() for note in notes)], data)
@@ -140,9 +141,10 @@ def _refuse_overwriting(folder: Path) -> None:
             *[
                 Finding(
                     "already-there",
-                    f"There is a {name} in this folder already, and nothing is overwritten.",
+                    f"{name} is in this folder already, and nothing is overwritten.",
                     str(folder / name),
-                    remedy="Move it away to start anew, or edit it by hand.",
+                    remedy="Move it away to start anew, or edit it by hand. For a part that came late: run new on a "
+                    "copy of the pictures alone, and take its part and its plate over from there.",
                 )
                 for name in there
             ]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from choreo.model.assembly import Point
+from choreo.model.registration import Pixels
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,6 +31,8 @@ class FoundPlate:
     """Mean of what it shows, ``#rrggbb``."""
     keyed: str = ""
     """The screen colour that was keyed out here, ``green`` or ``blue``; empty where the picture has a matte."""
+    kept: Callable[[], tuple[Pixels, Pixels]] | None = None
+    """Colour and alpha of its picture, as `Photograph` has them, where they are still in memory."""
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:

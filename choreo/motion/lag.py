@@ -13,18 +13,14 @@ region that reaches the edge of the plane forbids a half-line of lags.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
-from dataclasses import dataclass
-from itertools import accumulate, pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from choreo.model.plan import Floats
-from choreo.motion.easing import MonotonePiece, parse_easing
-from choreo.motion.stretches import passed_marks, share_frames
+from choreo.motion.walk import SLIVER, Span, State, Walk, covering, falls, moving_states, states_of, whole_span, wide
 
-Span = tuple[float, float]
 Diagram = Callable[[Span, Span], Floats]
 """(span of s, span of t), mm -> (n, v, 2) convex polygons of the (s, t) plane that collide there."""
 
@@ -34,90 +30,8 @@ _PARTS = 8
 _BATCH = 48
 """Polygons asked at a time; the ones at the ends of the range settle most of the others."""
 _ROUNDS = 40
-_SLIVER = 1e-3
-"""mm; half the width of the strip in which the diagram is asked for a part that stands still."""
-
-
-@dataclass(frozen=True)
-class Stretch:
-    """One eased part of a walk: from way `origin` at time `start` to way `end`, mm, `frames` later."""
-
-    start: int
-    frames: int
-    origin: float
-    end: float
-
-
-@dataclass(frozen=True)
-class Walk:
-    """One move of one part along a stretch of its route.
-
-    Attributes
-    ----------
-    length : float
-        Of the stretch, mm.
-    frames : int
-        Duration of the move.
-    easing : str
-        W3C syntax or ``min-jerk``.
-    backward : bool
-        False: from assembled to rest; True: from rest to assembled.
-    base : float
-        Way along the route at which the stretch begins, mm.
-    stops : tuple of float
-        Ways within the stretch, ascending, at which it comes to a stop: it is eased from each to the next.
-    opens, closes : bool
-        Whether it stands at its beginning for all time before, and at its end for all time after. Where another
-        move comes before or after, it stands for a while only, and `standing_hits` answers for that.
-
-    """
-
-    length: float
-    frames: int
-    easing: str
-    backward: bool = False
-    base: float = 0.0
-    stops: tuple[float, ...] = ()
-    opens: bool = True
-    closes: bool = True
-
-    @property
-    def ends(self) -> Span:
-        """Way before the move and after it, mm."""
-        ends = (self.base, self.base + self.length)
-        return ends[::-1] if self.backward else ends
-
-    @property
-    def stretches(self) -> tuple[Stretch, ...]:
-        """What is eased one by one, in order of time."""
-        marks = [self.base, *self.stops, self.base + self.length]
-        if self.backward:
-            marks.reverse()
-        marks = passed_marks(marks, self.frames)
-        shares = share_frames([abs(b - a) for a, b in pairwise(marks)], self.frames)
-        starts = accumulate(shares, initial=0)
-        return tuple(Stretch(t, n, a, b) for t, n, (a, b) in zip(starts, shares, pairwise(marks), strict=False))
-
-    @property
-    def reach(self) -> Span:
-        """Lowest and highest way on the whole move, the ends of the stretch and any overshoot included, mm."""
-        low, high = parse_easing(self.easing).extent
-        ways = [s.origin + (s.end - s.origin) * y for s in self.stretches for y in (min(low, 0.0), max(high, 1.0))]
-        return min(ways), max(ways)
-
-
-@dataclass(frozen=True)
-class _State:
-    """A stretch of a walk: standing still at ``span[0]`` over `window`, or moving one way over `span`."""
-
-    span: Span
-    window: Span
-    piece: MonotonePiece | None
-
-    def time(self, way: Floats) -> Floats:
-        """Frames since the start at which the part is at `way`, mm (moving stretches only)."""
-        assert self.piece is not None
-        return np.asarray(self.piece.time(way))  # which answers for what lies beyond the span with its nearer end
+_SEAM = 1e-6
+"""mm; how far two polygons of one region may be apart by rounding where they share an edge."""
 
 
 def forbidden_lags(diagram: Diagram, a: Walk, b: Walk, *, quick: bool = False) -> tuple[Span, ...]:
@@ -139,16 +53,16 @@ def forbidden_lags(diagram: Diagram, a: Walk, b: Walk, *, quick: bool = False) -
         interval, none more than `_FINE` frames outside it.
 
     """
-    first, second = _states(a), _states(b)
+    first, second = states_of(a), states_of(b)
     # Where one stretch covers all that its walk covers, one look at the whole diagram answers for all states.
-    spans = _whole_span(first), _whole_span(second)
+    spans = whole_span(first), whole_span(second)
     whole = diagram(spans[0], spans[1]) if spans[0] is not None and spans[1] is not None else None
-    boxes = _boxes(diagram(_covering(first), _covering(second))) if whole is None and quick else None
+    boxes = _boxes(diagram(covering(first), covering(second))) if whole is None and quick else None
     found: list[Span] = []
     for one in first:
         for two in second:
-            if boxes is None or _met(boxes, _wide(one), _wide(two)):
-                hit = diagram(_wide(one), _wide(two)) if whole is None else whole
+            if boxes is None or _met(boxes, wide(one), wide(two)):
+                hit = diagram(wide(one), wide(two)) if whole is None else whole
                 found.extend(_lags(hit, one, two) if len(hit) else ())
     return merge_intervals(found)
 
@@ -183,8 +97,8 @@ def standing_hits(diagram: Diagram, mover: Walk, way: float) -> tuple[Span, ...]
 
     """
     found: list[Span] = []
-    for state in _moving_states(mover):
-        hit = diagram(_wide(state), (way - _SLIVER, way + _SLIVER))
+    for state in moving_states(mover):
+        hit = diagram(wide(state), (way - SLIVER, way + SLIVER))
         if not len(hit):
             continue
         cut = _slice(hit, 1, way)
@@ -199,53 +113,16 @@ def standing_hits(diagram: Diagram, mover: Walk, way: float) -> tuple[Span, ...]
 
 def standing_meet(diagram: Diagram, one: float, two: float) -> bool:
     """Whether two that stand still, at these ways along their routes, overlap."""
-    hit = diagram((one - _SLIVER, one + _SLIVER), (two - _SLIVER, two + _SLIVER))
+    hit = diagram((one - SLIVER, one + SLIVER), (two - SLIVER, two + SLIVER))
     if not len(hit):
         return False
     cut = _slice(hit, 0, one)
     return bool(((cut[:, 0] < two) & (two < cut[:, 1])).any())
 
 
-def _states(walk: Walk) -> list[_State]:
-    before, after = walk.ends
-    states = _moving_states(walk)
-    if walk.opens:
-        states.insert(0, _State((before, before), (-math.inf, 0.0), None))
-    if walk.closes:
-        states.append(_State((after, after), (float(walk.frames), math.inf), None))
-    return states
-
-
-def _moving_states(walk: Walk) -> list[_State]:
-    states = []
-    for part in walk.stretches:
-        for eased in parse_easing(walk.easing).pieces:
-            piece = eased.placed(part.start, part.frames, part.origin, part.end)
-            span = (min(piece.y0, piece.y1), max(piece.y0, piece.y1))
-            states.append(_State(span, (piece.t0, piece.t1), None if piece.flat else piece))
-    return states
-
-
-def _whole_span(states: list[_State]) -> Span | None:
-    """The stretch that covers all states, a sliver wider; None where no single stretch does."""
-    moving = [state for state in states if state.piece is not None]
-    if len(moving) != 1:
-        return None
-    (low, high) = moving[0].span
-    if any(state.span[0] < low or state.span[1] > high for state in states):
-        return None
-    return low - _SLIVER, high + _SLIVER
-
-
-def _covering(states: list[_State]) -> Span:
-    """The stretch from the lowest to the highest way of all states."""
-    wide = [_wide(state) for state in states]
-    return min(low for low, _ in wide), max(high for _, high in wide)
-
-
 def _boxes(polygons: Floats) -> Floats:
     """(n, 2 corners, 2) a box around each polygon, a sliver wider."""
-    return np.stack([polygons.min(axis=1) - _SLIVER, polygons.max(axis=1) + _SLIVER], axis=1)
+    return np.stack([polygons.min(axis=1) - SLIVER, polygons.max(axis=1) + SLIVER], axis=1)
 
 
 def _met(boxes: Floats, s: Span, t: Span) -> bool:
@@ -254,13 +131,7 @@ def _met(boxes: Floats, s: Span, t: Span) -> bool:
     return bool(((boxes[:, 0] <= high) & (boxes[:, 1] >= low)).all(axis=1).any())
 
 
-def _wide(state: _State) -> Span:
-    if state.piece is not None:
-        return state.span
-    return state.span[0] - _SLIVER, state.span[0] + _SLIVER
-
-
-def _lags(hit: Floats, one: _State, two: _State) -> list[Span]:
+def _lags(hit: Floats, one: State, two: State) -> list[Span]:
     """Return the lags at which a point of the region is met by these two stretches."""
     if one.piece is not None and two.piece is not None:
         return _moving_lags(hit, one, two)
@@ -277,6 +148,9 @@ def _lags(hit: Floats, one: _State, two: _State) -> list[Span]:
 
 def _slice(polygons: Floats, axis: int, at: float) -> Floats:
     """Cut convex polygons with the line ``coordinate[axis] = at``: (m, 2) stretches of the other coordinate."""
+    before = polygons[..., axis] < at
+    if before.all() or not before.any():
+        return np.zeros((0, 2))
     here, ahead = polygons, np.roll(polygons, -1, axis=1)
     d0, d1 = here[..., axis] - at, ahead[..., axis] - at
     crosses = (d0 < 0) != (d1 < 0)
@@ -285,7 +159,18 @@ def _slice(polygons: Floats, axis: int, at: float) -> Floats:
     low = np.where(crosses, where, np.inf).min(axis=1)
     high = np.where(crosses, where, -np.inf).max(axis=1)
     keep = high > low
+    touches = keep & (d0.max(axis=1) == 0)
+    if touches.any():
+        keep &= ~touches | _continued(polygons, axis, at, low, high)
     return np.stack([low[keep], high[keep]], axis=1)
+
+
+def _continued(polygons: Floats, axis: int, at: float, low: Floats, high: Floats) -> NDArray[np.bool_]:
+    """Whether what ends at the line goes on beyond it in another polygon; else it is touched, not crossed."""
+    way, other = polygons[..., axis] - at, polygons[..., 1 - axis]
+    beyond = (way.min(axis=1) >= 0) & (way.min(axis=1) < _SEAM) & (way.max(axis=1) > 0)
+    first, last = other[beyond].min(axis=1), other[beyond].max(axis=1)
+    return np.asarray(((first < high[:, None]) & (last > low[:, None])).any(axis=1))
 
 
 def _within(stretches: Floats, span: Span) -> Floats:
@@ -293,7 +178,7 @@ def _within(stretches: Floats, span: Span) -> Floats:
     return np.clip(stretches[(stretches[:, 0] < span[1]) & (stretches[:, 1] > span[0])], *span)
 
 
-def _moving_lags(hit: Floats, one: _State, two: _State) -> list[Span]:
+def _moving_lags(hit: Floats, one: State, two: State) -> list[Span]:
     """Range of S(s) - T(t) over the polygons, from their edges."""
     # The whole diagram reaches a sliver beyond the routes' ends: what lies there only is never walked.
     span = np.array([one.span, two.span])
@@ -306,7 +191,7 @@ def _moving_lags(hit: Floats, one: _State, two: _State) -> list[Span]:
     ahead = np.roll(hit, -1, axis=1)
     # Along an edge on which S and T do not rise together the difference is monotone: its corners say it all.
     together = (ahead - hit).prod(axis=2)
-    rise = together > 0 if _falls(one) == _falls(two) else together < 0
+    rise = together > 0 if falls(one) == falls(two) else together < 0
     # What an edge may add counts only beyond what is known to be forbidden around it.
     group = np.searchsorted(low, (s - t).min(axis=1), side="right")[:, None] - 1
     s_ends, t_ends = np.stack([s, np.roll(s, -1, axis=1)]), np.stack([t, np.roll(t, -1, axis=1)])
@@ -314,12 +199,17 @@ def _moving_lags(hit: Floats, one: _State, two: _State) -> list[Span]:
     above = np.nonzero(rise & (most > high[group] + _FINE))
     below = np.nonzero(rise & (least < low[group] - _FINE))
     ends = np.stack([hit, ahead], axis=2)
-    high = _enclose(ends[above], group[above[0], 0], one, two, 1.0, high)
-    low = _enclose(ends[below], group[below[0], 0], one, two, -1.0, low)
+    # Both ends of the range in one go: a few numbers cost as much as a few more.
+    edges = np.concatenate([ends[above], ends[below]])
+    owner = np.concatenate([group[above[0], 0], group[below[0], 0] + len(high)])
+    bound = _enclose(
+        edges, owner, one, two, np.repeat([1.0, -1.0], [len(above[0]), len(below[0])]), np.append(high, -low)
+    )
+    high, low = bound[: len(high)], -bound[len(high) :]
     return [(float(a), float(b)) for a, b in zip(low, high, strict=True)]
 
 
-def _telling(hit: Floats, one: _State, two: _State) -> tuple[Floats, Floats, Floats]:
+def _telling(hit: Floats, one: State, two: State) -> tuple[Floats, Floats, Floats]:
     """Leave out polygons that cannot add to the range: their boxes' range lies within that of another's corners.
 
     With those that are left come S and T at their corners.
@@ -347,29 +237,22 @@ def _joined(lags: Floats) -> tuple[Span, ...]:
     return merge_intervals(list(zip(lags.min(axis=1).tolist(), lags.max(axis=1).tolist(), strict=True)))
 
 
-def _falls(state: _State) -> bool:
-    """Whether the way falls as time goes on."""
-    assert state.piece is not None
-    return state.piece.y0 > state.piece.y1
-
-
-def _enclose(ends: Floats, group: np.ndarray, one: _State, two: _State, sign: float, best: Floats) -> Floats:
+def _enclose(ends: Floats, group: NDArray[np.intp], one: State, two: State, sign: Floats, best: Floats) -> Floats:
     """Return an upper bound, an edge group, of ``sign * (S - T)`` on edges (m, 2 ends, 2), from a known lower one.
 
-    Each edge is cut in parts; the ends of a part bound the difference on it from above. Parts that may still
-    beat the best value found are cut again until the bound is within `_FINE` of it.
+    Each edge, of its own `sign`, is cut in parts; the ends of a part bound the difference on it from above. Parts
+    that may still beat the best value found are cut again until the bound is within `_FINE` of it.
     """
     steps = np.linspace(0.0, 1.0, _PARTS + 1)
-    bound = sign * best
+    bound = best
     for _ in range(_ROUNDS if len(ends) else 0):
         points = ends[:, :1] + steps[None, :, None] * (ends[:, 1:] - ends[:, :1])
-        s, t = one.time(points[..., 0]), two.time(points[..., 1])
-        np.maximum.at(bound, group, (sign * (s - t)).max(axis=1))
-        s_pair, t_pair = np.stack([s[:, :-1], s[:, 1:]]), np.stack([t[:, :-1], t[:, 1:]])
-        top = (s_pair.max(axis=0) - t_pair.min(axis=0)) if sign > 0 else (t_pair.max(axis=0) - s_pair.min(axis=0))
+        s, t = sign[:, None] * one.time(points[..., 0]), sign[:, None] * two.time(points[..., 1])
+        np.maximum.at(bound, group, (s - t).max(axis=1))
+        top = np.maximum(s[:, :-1], s[:, 1:]) - np.minimum(t[:, :-1], t[:, 1:])
         row, part = np.nonzero(top > bound[group][:, None] + _FINE)
         if not len(row):
             break
         ends = np.stack([points[row, part], points[row, part + 1]], axis=1)
-        group = group[row]
-    return np.asarray(sign * (bound + _FINE))
+        group, sign = group[row], sign[row]
+    return np.asarray(bound + _FINE)

@@ -1,9 +1,9 @@
 """Read from the hero still which of two plates lies in front, where they overlap on it.
 
-In:  plates back to front as their files are, their pictures and places, the still      Out: the order, and what told it
+In:  plates in the order of their names, their pictures and places, the still      Out: the pairs of which it tells
 
-Only px that one of the two explains and the other clearly does not count. Where the still does not tell, or tells a
-ring, the order of the files stands.
+Only px that one of the two explains and the other clearly does not count. What becomes of the others, order_of_names
+says.
 """
 
 from __future__ import annotations
@@ -28,20 +28,19 @@ _LEAST_SHARE = 0.02
 _CLEARLY = 0.9
 
 
-def order_by_still(
+def told_by_still(
     parts: Sequence[str],
     unseen: Collection[str],
     photograph_of: Callable[[str], Photograph],
     hero: Photograph,
     places: Mapping[str, Similarity],
     known: str,
-) -> tuple[list[str], int]:
-    """Return parts back to front, and for how many pairs the still said which of them is nearer.
+) -> list[tuple[str, str]]:
+    """Return the pairs of which the still says which is nearer: the one behind, the one in front.
 
     Parameters
     ----------
     parts : sequence of str
-        Back to front, as far as their files say.
     unseen : collection of str
         Of which the still shows nothing: they lie behind whatever covers them there.
     photograph_of : callable
@@ -54,7 +53,7 @@ def order_by_still(
     """
     under = hero.pixels()
     if under is None:
-        return list(parts), 0
+        return []
     colour, alpha = under
     step = max(1.0, max(alpha.shape) / _LONGEST_PX)
     still = still_of(*(_smaller(picture, step) for picture in (colour, alpha)))
@@ -73,7 +72,6 @@ def order_by_still(
         drawn[part] = found
         off[part] = np.where(there, np.abs(found.colour * gain - seen).max(axis=2), np.float32(1.0))
     behind: list[tuple[str, str]] = []
-    told = 0
     listed = [part for part in parts if part in drawn]
     for index, one in enumerate(listed):
         for two in listed[index + 1 :]:
@@ -82,8 +80,7 @@ def order_by_still(
             first = _front(drawn, off, one, two, unseen)
             if first:
                 behind.append((one, two) if first == two else (two, one))
-                told += one not in unseen and two not in unseen
-    return _sorted(parts, behind), told
+    return behind
 
 
 def _front(drawn: Mapping[str, Drawn], off: Mapping[str, Colours], one: str, two: str, unseen: Collection[str]) -> str:
@@ -117,20 +114,6 @@ def _common(one: Drawn, two: Drawn) -> tuple[tuple[slice, slice], tuple[slice, s
         for at in (one, two)
     )
     return first, second
-
-
-def _sorted(parts: Sequence[str], behind: Sequence[tuple[str, str]]) -> list[str]:
-    """Parts with each before those in front of it; of several the first of the files, and in a ring their order."""
-    import networkx as nx  # noqa: PLC0415
-
-    graph = nx.DiGraph()
-    graph.add_nodes_from(parts)
-    graph.add_edges_from(behind)
-    rings = {part: k for k, ring in enumerate(nx.strongly_connected_components(graph)) for part in ring}
-    number = {part: k for k, part in enumerate(parts)}
-    inside = [(one, two) for one, two in behind if rings[one] == rings[two]]
-    graph.remove_edges_from(inside)
-    return list(nx.lexicographical_topological_sort(graph, key=number.__getitem__))
 
 
 def _smaller(picture: Pixels, step: float) -> Pixels:

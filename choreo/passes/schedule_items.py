@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from choreo.model.choreography import GroupMotion, PartMotion, Phase
 from choreo.model.plan import Removal, RemovalStep
-from choreo.motion.lag import Span, Walk
+from choreo.motion.walk import Span, Walk
 
 _SAME = 1e-9
 """mm; a stop this near to the end of a stretch is its end."""

@@ -17,8 +17,9 @@ from choreo.errors import Finding, no_solution
 from choreo.geometry.collision.encounter import Encounters
 from choreo.geometry.collision.reach import pairs_within_reach
 from choreo.model.plan import Floats
-from choreo.motion.lag import Diagram, Span, Walk, forbidden_lags, standing_hits, standing_meet
+from choreo.motion.lag import Diagram, forbidden_lags, standing_hits, standing_meet
 from choreo.motion.starts_question import Clause, Spans, allowed_lags, common_lags
+from choreo.motion.walk import Span, Walk
 from choreo.passes.schedule_items import Items
 from choreo.passes.schedule_rules import Rule
 from choreo.passes.schedule_words import Said, cannot_pass, overshoot, rests_in_way

@@ -18,6 +18,18 @@ MOST_PIXELS = 200_000_000
 
 Pixels = NDArray[Any]
 
+UPRIGHT: dict[int, Callable[[Pixels], Pixels]] = {
+    2: lambda pixels: pixels[:, ::-1],
+    3: lambda pixels: pixels[::-1, ::-1],
+    4: lambda pixels: pixels[::-1],
+    5: lambda pixels: pixels.swapaxes(0, 1),
+    6: lambda pixels: pixels[::-1].swapaxes(0, 1),
+    7: lambda pixels: pixels[::-1, ::-1].swapaxes(0, 1),
+    8: lambda pixels: pixels[:, ::-1].swapaxes(0, 1),
+}
+"""By the tag Orientation (TIFF 6.0, page 36; Exif has it too): how rows as stored become
+the picture that viewers show."""
+
 SAVE = "Save the keyed picture with its alpha channel, as RGBA in PNG, TIFF or OpenEXR."
 
 

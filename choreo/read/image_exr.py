@@ -27,8 +27,11 @@ def decode(data: bytes) -> Decoded:
     transparent, as the format's own documentation has it.
 
     """
-    shown, stored, profile = _check(data)
-    channels = {name: channel.pixels for name, channel in _open(data, header_only=False).channels().items()}
+    try:
+        shown, stored, profile = _check(data)
+        channels = {name: channel.pixels for name, channel in _open(data, header_only=False).channels().items()}
+    except UnicodeDecodeError as error:  # the library reads names only when they are asked for
+        raise damaged("a name in its header is no text") from error
     for name, pixels in channels.items():
         if pixels is None or pixels.shape != (stored[3] - stored[1] + 1, stored[2] - stored[0] + 1):
             raise damaged(f"channel {name} has no pixels")

@@ -6,9 +6,10 @@ import struct
 import zlib
 from collections.abc import Iterator
 
-from choreo.read.image_base import Decoded, check_size, damaged, several, spread, wrong_mode
+from choreo.read.image_base import UPRIGHT, Decoded, check_size, damaged, several, spread, wrong_mode
 from choreo.read.image_profile import MOST_PROFILE_BYTES, profile_name
 
+_ORIENTATION, _SHORT = 274, 3
 _GREY, _RGB, _PALETTE, _GREY_ALPHA, _RGBA = 0, 2, 3, 4, 6
 
 
@@ -45,6 +46,8 @@ def decode(data: bytes) -> Decoded:
     if pixels.shape[:2] != (height, width):
         raise damaged("its size is not the one in its header")
     pixels = pixels.reshape(height, width, -1)
+    upright = UPRIGHT.get(_orientation(data))
+    pixels = pixels if upright is None else upright(pixels)
     if colour_type in (_GREY_ALPHA, _RGBA):
         return Decoded(pixels[..., -1], premultiplied=False, colour=lambda: spread(pixels[..., :-1]), profile=profile)
     return Decoded(None, premultiplied=False, colour=lambda: spread(pixels), profile=profile)
@@ -62,6 +65,35 @@ def _chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
         yield kind, data[at + 8 : at + 8 + length]
         at += 12 + length
     raise damaged("it ends before its pixels begin")
+
+
+def _orientation(data: bytes) -> int:
+    """Return the tag Orientation of an eXIf chunk, which may stand before or after the pixels; 0 without one."""
+    at = 8
+    while at + 8 <= len(data):
+        length, kind = struct.unpack(">I4s", data[at : at + 8])
+        if kind == b"eXIf":
+            try:
+                return _exif_orientation(data[at + 8 : at + 8 + length])
+            except struct.error:  # cut off: it says nothing
+                return 0
+        at += 12 + length
+    return 0
+
+
+def _exif_orientation(content: bytes) -> int:
+    """Return the tag of the first directory of Exif, which is laid out as TIFF is; 0 where there is none."""
+    order = {b"II*\0": "<", b"MM\0*": ">"}.get(content[:4])
+    if order is None:
+        return 0
+    (start,) = struct.unpack(order + "I", content[4:8])
+    (entries,) = struct.unpack(order + "H", content[start : start + 2])
+    for index in range(entries):
+        entry = content[start + 2 + 12 * index :][:10]
+        code, kind, count, value = struct.unpack(order + "HHIH", entry)
+        if (code, kind, count) == (_ORIENTATION, _SHORT, 1):
+            return int(value)
+    return 0
 
 
 def _bare(data: bytes) -> bytes:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import io
 import logging
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
-from choreo.read.image_base import Decoded, Pixels, check_size, damaged, several, spread, wrong_mode
+from choreo.read.image_base import UPRIGHT, Decoded, Pixels, check_size, damaged, several, spread, wrong_mode
 from choreo.read.image_profile import profile_name
 from choreo.read.refused import Refused
 
@@ -17,16 +16,6 @@ _BLACK_IS_ZERO, _RGB = 1, 2
 _MODES = {0: "grey with white as zero", 3: "colours of a palette", 4: "a transparency mask", 5: "CMYK", 6: "YCbCr"}
 _ASSOCIATED, _UNASSOCIATED = 1, 2
 _ORIENTATION = 274
-_UPRIGHT: dict[int, Callable[[Pixels], Pixels]] = {
-    2: lambda pixels: pixels[:, ::-1],
-    3: lambda pixels: pixels[::-1, ::-1],
-    4: lambda pixels: pixels[::-1],
-    5: lambda pixels: pixels.swapaxes(0, 1),
-    6: lambda pixels: pixels[::-1].swapaxes(0, 1),
-    7: lambda pixels: pixels[::-1, ::-1].swapaxes(0, 1),
-    8: lambda pixels: pixels[:, ::-1].swapaxes(0, 1),
-}
-"""By the tag Orientation (TIFF 6.0, page 36): how the rows as stored become the picture that viewers show."""
 _DEPTHS = ("uint8", "uint16", "float16", "float32")
 
 
@@ -46,7 +35,7 @@ def decode(data: bytes) -> Decoded:
             extra = tuple(int(sample) for sample in page.extrasamples)
             planes = page.planarconfig == 2 and pixels.ndim == 3
             size = (page.imagelength, page.imagewidth)
-            upright = _UPRIGHT.get(_number(page, _ORIENTATION))
+            upright = UPRIGHT.get(_number(page, _ORIENTATION))
             profile = profile_name(bytes(page.iccprofile or b""))
     except (Refused, MemoryError):
         raise

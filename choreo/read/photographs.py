@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
 from choreo.errors import ChoreoError, Finding, wrong_input
-from choreo.geometry.plane.filled import filled_window
 from choreo.geometry.plane.trace import full_scale, trace_alpha
 from choreo.geometry.registration.similarity import from_hero_view
 from choreo.model.assembly import Assembly
+from choreo.model.new_plates import FoundPlate
 from choreo.model.registration import Photograph, Photographs, Pixels
+from choreo.read.cut_picture import KEPT_BYTES, keep, straight_codes
 from choreo.read.image_profile import profile_notes
-from choreo.read.images import Image, read_image
+from choreo.read.images import read_image
 from choreo.read.matte_outline import matte_level
 from choreo.read.notes import clipped, printable
 from choreo.read.paths import exists
 from choreo.read.screen_key import key_screen
 
-_KEPT_BYTES = 128 * 2**20
-"""Of plates' pixels, from their first reading until they are laid on the still; beyond that they are read twice."""
 _FINE_PX = 0.05
 """Outlines are compared to a tenth of a px: simplified more, their corners would be what is compared."""
 
@@ -53,7 +52,7 @@ def read_photographs(assembly: Assembly, folder: Path) -> tuple[Photographs | No
     still, notes = _photograph(folder, hero.file, hero=True)
     if still is None:
         return None, tuple(notes)
-    found, room = {}, [_KEPT_BYTES]
+    found, room = {}, [KEPT_BYTES]
     for plate in plates:
         one, said = _photograph(folder, plate.file, room)
         notes.extend(said)
@@ -62,15 +61,14 @@ def read_photographs(assembly: Assembly, folder: Path) -> tuple[Photographs | No
     return Photographs(still, found), tuple(notes)
 
 
-def read_plate(folder: Path, name: str, screen: str = "") -> Photograph:
-    """Return one plate, pixels and all.
+def read_plate(folder: Path, plate: FoundPlate) -> Photograph:
+    """Return one plate, pixels and all; it is read again only where its pixels were not kept.
 
     Parameters
     ----------
     folder : Path
-    name : str
-    screen : str
-        The colour before which it still stands, where it has no matte.
+    plate : FoundPlate
+        Keyed again where it still stands before a screen.
 
     Raises
     ------
@@ -78,11 +76,14 @@ def read_plate(folder: Path, name: str, screen: str = "") -> Photograph:
         Exit 2: it cannot be read.
 
     """
-    image = read_image(folder / name, name, alpha=not screen)
-    colour, alpha = straight_codes(image)
-    if screen:
-        unit: Pixels = np.asarray(image.colour.astype(np.float64) / full_scale(image.colour))
-        alpha = key_screen(unit, screen)
+    if plate.kept is not None:
+        colour, alpha = plate.kept()
+    else:
+        image = read_image(folder / plate.first, plate.first, alpha=not plate.keyed)
+        colour, alpha = straight_codes(image)
+        if plate.keyed:
+            unit: Pixels = np.asarray(image.colour.astype(np.float64) / full_scale(image.colour))
+            alpha = key_screen(unit, plate.keyed)
     return Photograph(tuple(trace_alpha(alpha, matte_level(alpha), _FINE_PX).polygons), colour, alpha)
 
 
@@ -123,55 +124,7 @@ def _photograph(
     odd = profile_notes(image.profile, clipped(name))
     if hero:  # asked for by every part that is measured by its picture; a plate once
         return Photograph(tuple(outline), load=cache(lambda: straight_codes(image))), odd
-    kept = _Cut.of(image)
-    if room is not None and kept.bytes <= room[0]:
-        room[0] -= kept.bytes
-        return Photograph(tuple(outline), load=kept.whole), odd
-    return Photograph(tuple(outline), load=load), odd
-
-
-@dataclass(frozen=True, eq=False)
-class _Cut:
-    """What is not empty of a picture."""
-
-    shape: tuple[int, ...]
-    window: tuple[slice, slice]
-    colour: Pixels
-    """Straight, as `straight_codes` has it; so is alpha."""
-    alpha: Pixels
-
-    @classmethod
-    def of(cls, image: Image) -> _Cut:
-        window = filled_window(image.alpha)
-        part = replace(image, alpha=image.alpha[window], _colour=lambda: image.colour[window])
-        colour, alpha = straight_codes(part)
-        return cls(image.alpha.shape, window, np.ascontiguousarray(colour), np.ascontiguousarray(alpha))
-
-    @property
-    def bytes(self) -> int:
-        return int(self.colour.nbytes + self.alpha.nbytes)
-
-    def whole(self) -> tuple[Pixels, Pixels]:
-        """Colour and alpha of the whole picture, empty around what was kept."""
-        colour, alpha = np.zeros((*self.shape, 3), self.colour.dtype), np.zeros(self.shape, self.alpha.dtype)
-        colour[self.window], alpha[self.window] = self.colour, self.alpha
-        return colour, alpha
-
-
-def straight_codes(image: Image) -> tuple[Pixels, Pixels]:
-    """Return colour, (h, w, 3), not multiplied by alpha, as sRGB has it, and alpha, (h, w), of a picture.
-
-    OpenEXR holds linear light and becomes sRGB (IEC 61966-2-1); everything else is taken to be sRGB already.
-    """
-    colour, alpha = image.colour, image.alpha
-    if image.premultiplied:
-        share = alpha[..., None].astype(np.float32) / np.float32(full_scale(alpha))
-        light = colour.astype(np.float32) / np.float32(full_scale(colour))
-        colour = np.clip(np.divide(light, share, out=np.zeros_like(light), where=share > 0), 0.0, 1.0)
-    if image.kind == "exr":
-        light = np.clip(colour.astype(np.float32), 0.0, 1.0)
-        colour = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
-    return colour, alpha
+    return Photograph(tuple(outline), load=keep(image, room) or load), odd
 
 
 def _empty(file: str) -> Finding:

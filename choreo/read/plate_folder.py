@@ -19,6 +19,7 @@ from choreo.errors import ChoreoError, Finding, wrong_input
 from choreo.geometry.plane.trace import full_scale
 from choreo.model.new_plates import FoundPlate
 from choreo.motion.sequence_runs import runs_in_words
+from choreo.read.cut_picture import KEPT_BYTES, keep
 from choreo.read.image_profile import profile_notes
 from choreo.read.images import Image, read_image
 from choreo.read.matte_outline import matte_notes, trace_matte
@@ -80,9 +81,10 @@ def read_plate_folder(
     notes: list[Finding] = []
     broken: list[Finding] = []
     notes.extend(_left_out(name) for name in _pictures(folder) if is_hero(name) and name != apart_from)
+    room = [KEPT_BYTES if apart_from else 0]  # only a still asks for pictures again
     for entry in _entries(folder, apart_from):
         try:
-            plate, said = _read_plate(folder, entry, [one.id for one in plates], screen, simplify_px)
+            plate, said = _read_plate(folder, entry, [one.id for one in plates], screen, simplify_px, room)
         except ChoreoError as error:
             broken.extend(replace(finding, file=finding.file or printable(entry.first)) for finding in error.findings)
             continue
@@ -105,7 +107,7 @@ def check_hero_file(folder: Path, name: str) -> str:
     Raises
     ------
     ChoreoError
-        Exit 2, ``path-outside`` or ``not-utf-8``.
+        Exit 2, ``path-outside``, ``not-utf-8``, ``not-a-sequence`` or ``no-such-file``.
 
     """
     if not _is_text(name):
@@ -119,6 +121,10 @@ def check_hero_file(folder: Path, name: str) -> str:
         what = f"The hero still must lie in the folder of the plates; {printable(name)} {trouble}."
         remedy = "Copy it into that folder, and give its name there: --hero hero.png."
         raise wrong_input(_finding("path-outside", what, folder, remedy))
+    if not os.path.lexists(folder / name):
+        what = f"There is no {printable(name)} in the folder of the plates, where the hero still must lie."
+        remedy = "Copy it into that folder, and give its name there: --hero hero.png."
+        raise wrong_input(_finding("no-such-file", what, folder, remedy))
     return PurePosixPath(name).as_posix()
 
 
@@ -212,7 +218,7 @@ def _grouped(names: Sequence[str]) -> list[_Entry]:
 
 
 def _read_plate(
-    folder: Path, entry: _Entry, taken: Sequence[str], screen: str, simplify_px: float
+    folder: Path, entry: _Entry, taken: Sequence[str], screen: str, simplify_px: float, room: list[int]
 ) -> tuple[FoundPlate, list[Finding]]:
     image = read_image(folder / entry.first, entry.first, alpha=not screen)
     alpha, keyed = _matte(image, screen)
@@ -235,8 +241,9 @@ def _read_plate(
         notes.append(Finding("opaque-matte", what, remedy=remedy, severity="warning"))
     colour = _mean_colour(image, alpha)
     plate = FoundPlate(
-        part_id, label, entry.file, entry.frames, entry.first, image.size, traced.polygons, colour, keyed
-    )
+        part_id, label, entry.file, entry.frames, entry.first, image.size, traced.polygons, colour, keyed,
+        None if keyed else keep(image, room),
+    )  # fmt: skip
     return plate, notes
 
 

@@ -74,9 +74,10 @@ def collision_proof(film, known):
 
     from choreo.compile import _encounters
     from choreo.geometry.solids.solid import shrink
-    from choreo.motion.lag import Walk, forbidden_lags
+    from choreo.motion.lag import forbidden_lags
     from choreo.motion.law import evaluate_keys
     from choreo.motion.path import position
+    from choreo.motion.walk import Walk
 
     shot, tracks = known.choreography.shots[0], film.tracks.shots[0]
     phase = next(phase for phase in shot.phases if phase.kind != "hold")

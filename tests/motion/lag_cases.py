@@ -53,16 +53,16 @@ def meets(ring, a, b, lag, margin):
     return bool(shapely.contains_xy(inner, way(a, times), way(b, times - lag)).any())
 
 
-def lags_of_edges(ring, a, b, count=1500):
+def lags_of_edges(ring, a, b, closer=1):
     """Lags at which the two stand on points of the ring's edges, found on the sampled curves.
 
     Where a curve passes a way is read between two samples that lie on either side of it. Points are spread over
     each edge in space and in either walk's time, so that nothing hides where a curve is steep.
     """
-    curve_a, curve_b = _sampled(a, count), _sampled(b, count)
+    curve_a, curve_b = _sampled(a, 1500 * closer), _sampled(b, 1500 * closer)
     found = [np.zeros(0)]
     for start, end in _edges(ring, curve_a[1], curve_b[1]):
-        points = start + _spread(start, end, curve_a[1], curve_b[1])[:, None] * (end - start)
+        points = start + _spread(start, end, curve_a[1], curve_b[1], 60 * closer)[:, None] * (end - start)
         when_a, when_b = _passes(curve_a, points[:, 0]), _passes(curve_b, points[:, 1])
         found += [np.subtract.outer(s, t).ravel() for s, t in zip(when_a, when_b, strict=True)]
     return np.concatenate(found)
@@ -93,9 +93,9 @@ def _edges(ring, ways_a, ways_b):
     return itertools.pairwise(corners)
 
 
-def _spread(start, end, ways_a, ways_b):
+def _spread(start, end, ways_a, ways_b, count):
     step = np.where(end == start, np.inf, end - start)
-    shares = [np.linspace(0, 1, 60), (ways_a[::10] - start[0]) / step[0], (ways_b[::10] - start[1]) / step[1]]
+    shares = [np.linspace(0, 1, count), (ways_a[::10] - start[0]) / step[0], (ways_b[::10] - start[1]) / step[1]]
     share = np.concatenate(shares)
     return share[(share >= 0) & (share <= 1)]
 

@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from lag_cases import lags_of_edges, meets, polygon_diagram, stands_in
 
-from choreo.motion.lag import Walk, forbidden_lags, merge_intervals
+from choreo.motion.lag import forbidden_lags, merge_intervals
+from choreo.motion.walk import Walk
 
 OUTWARD = 0.011
 """Frames; the contract of `forbidden_lags`: ends are rounded outward by no more than a hundredth."""
@@ -48,6 +49,9 @@ EVEN = [
     ("touches where the second arrives", box(3, 7, 10, 12), TEN, TEN, []),
     ("touches where the second arrives while the first waits", box(-1, 2, 10, 12), TEN, TEN, []),
     ("touches where both arrive", box(10, 12, 10, 12), TEN, TEN, []),
+    ("touches where the first starts", box(-2, 0, 3, 7), TEN, TEN, []),
+    ("touches where the second starts", box(3, 7, -2, 0), TEN, TEN, []),
+    ("touches where both start", box(-2, 0, -2, 0), TEN, TEN, []),
     # Who has not started, or has arrived, stands there for ever.
     ("before the first starts", box(-1, 2, 3, 7), TEN, TEN, [(-INF, 2 - 3)]),
     ("after the first arrived", box(8, 12, 3, 7), TEN, TEN, [(8 - 7, INF)]),
@@ -72,6 +76,15 @@ def test_two_regions_leave_a_gap_or_close_it():
     # (2-4, 5-3) and (5-4, 7-3) overlap.
     joined = polygon_diagram(box(2, 5, 3, 4), box(5, 7, 3, 4))
     check(forbidden_lags(joined, TEN, TEN), [(-2, 4)])
+
+
+def test_two_regions_that_share_an_edge_are_one():
+    # Whole, (-2 to 1, 3 to 7) holds the start of the first: whatever ends before the first has come to 1 is hit.
+    halves = polygon_diagram(box(-2, 0, 3, 7), box(0, 1, 3, 7))
+    check(forbidden_lags(halves, TEN, TEN), [(-INF, 1 - 3)])
+    # The same across the other way, with a crumb of rounding between the halves.
+    halves = polygon_diagram(box(3, 7, -2, 0), box(3, 7, 1e-9, 1))
+    check(forbidden_lags(halves, TEN, TEN), [(3 - 1, INF)])
 
 
 def test_the_most_is_met_inside_an_edge():
@@ -173,7 +186,10 @@ def agree_with_samples(region, a, b, draws):
     for lag in [-span + 2 * span * x for x in draws] + [end + d for end in ends for d in (-1e-6, 1e-6)]:
         if not any(low < lag < high for low, high in found):
             assert not meets(ring, a, b, lag, 1e-6), f"lag {lag} is called free"
+    # What is sampled more closely may be found nearer, never what does not meet.
     met = lags_of_edges(ring, a, b) if ends else np.zeros(0)
+    if any(np.abs(met - end).min(initial=math.inf) >= WIDE for end in ends):
+        met = lags_of_edges(ring, a, b, closer=8)
     for end in ends:
         assert np.abs(met - end).min(initial=math.inf) < WIDE, f"nothing meets near {end}"
     for end in (end for pair in found for end in pair if not math.isfinite(end)):
