@@ -13,8 +13,11 @@ from choreo.errors import Finding, wrong_input
 if TYPE_CHECKING:
     from choreo.model.new_plates import FoundPlate, Hint
     from choreo.model.registration import Photograph, Similarity
+    from choreo.passes.order_of_names import Ordered, Pair
 
 Places = Mapping[str, "Similarity"]
+_MOST_PAIRS = 12
+"""That are listed for people; programs get all of them."""
 
 
 @dataclass(frozen=True)
@@ -28,6 +31,8 @@ class Stack:
     said: Sequence[Finding] = ()
     order: str = ""
     """Where the order comes from, if it is not that of the files alone."""
+    ordered: Ordered | None = None
+    """Which pairs tell it, where there is a still."""
 
 
 def lay(
@@ -43,10 +48,11 @@ def lay(
     """
     import shapely  # noqa: PLC0415
 
-    from choreo.geometry.registration.similarity import lying_at  # noqa: PLC0415
-    from choreo.passes.order_by_still import order_by_still  # noqa: PLC0415
+    from choreo.geometry.registration.similarity import apply_area, lying_at  # noqa: PLC0415
+    from choreo.passes.order_by_still import told_by_still  # noqa: PLC0415
+    from choreo.passes.order_of_names import order_of_names  # noqa: PLC0415
     from choreo.passes.place_by_hero import lay_on_hero  # noqa: PLC0415
-    from choreo.passes.place_plates import place_in_frame  # noqa: PLC0415
+    from choreo.passes.place_plates import overlapping, place_in_frame  # noqa: PLC0415
     from choreo.read.photographs import read_hero, read_plate  # noqa: PLC0415
 
     if hero_file is None:
@@ -73,13 +79,17 @@ def lay(
     said += [_disagreeing(hero_file)] if laid.disagreeing else []
     said += [_unseen(laid.lost, known, hero_file)] if laid.lost else []
     ids = [plate.id for plate in plates]
-    order, told = order_by_still(ids, laid.lost, photograph, hero, places, known)
-    words = _order(hero_file, told, changed=order != ids, unseen=bool(laid.lost))
-    return Stack([by_id[part] for part in order], places, said, words)
+    told = told_by_still(ids, laid.lost, photograph, hero, places, known)
+    outlines = [[apply_area(places[plate.id], area) for area in plate.polygons] for plate in plates]
+    ordered = order_of_names(ids, told, [(ids[one], ids[two]) for one, two in overlapping(outlines)])
+    seen = sum(laid.lost.keys().isdisjoint(pair) for pair in ordered.told)
+    words = _order(hero_file, seen, changed=list(ordered.parts) != ids, unseen=bool(laid.lost))
+    words += _by_names(ordered) if words else ""
+    return Stack([by_id[part] for part in ordered.parts], places, said, words, ordered)
 
 
 def _order(hero: str, told: int, *, changed: bool, unseen: bool) -> str:
-    """One line on where the order comes from; empty where it is that of the files, and nothing else speaks for it."""
+    """Where the order comes from; empty where it is that of the files, and nothing else speaks for it."""
     if not told and not changed:
         return ""
     pairs = f"{told} pair{'' if told == 1 else 's'} of parts that overlap there"
@@ -90,6 +100,24 @@ def _order(hero: str, told: int, *, changed: bool, unseen: bool) -> str:
         words = f"Order: file names, sorted; {hero} bears it out for {pairs}"
     behind = "; parts that are not found on it lie behind those that cover them" if unseen else ""
     return f"{words}{behind}."
+
+
+def _by_names(ordered: Ordered) -> str:
+    """Which pairs that overlap the names alone decide, and which not even they."""
+    words = f" Of pairs that overlap, names alone tell: {_listed(ordered.named)}." if ordered.named else ""
+    if ordered.against:
+        words += f" Against their names, as other pairs force it: {_listed(ordered.against)}."
+    if ordered.ring:
+        words += f" The still contradicts itself, and is not followed: {_listed(ordered.ring)}."
+    return words
+
+
+def _listed(pairs: Sequence[Pair]) -> str:
+    over: dict[str, list[str]] = {}
+    for behind, front in pairs[:_MOST_PAIRS]:
+        over.setdefault(behind, []).append(front)
+    words = "; ".join(f"{behind} behind {', '.join(front)}" for behind, front in over.items())
+    return words + (f"; and {len(pairs) - _MOST_PAIRS} more" if len(pairs) > _MOST_PAIRS else "")
 
 
 def _lost(plate: FoundPlate, hero: str, why: str) -> Finding:

@@ -77,6 +77,7 @@ def _run(arguments: Arguments) -> Said:
         "px_per_mm": px_per_mm,
         "parts": [plate.id for plate in placed],
         "order": stack.order or "File names, sorted.",
+        "ordered_by_names": [list(pair) for pair in stack.ordered.named] if stack.ordered else [],
         "warnings": [note.as_json() for note in notes],
     }
     return Said([*_words(folder, placed, px_per_mm, stack.order), *(note.as_text() for note in notes)], data)

@@ -1,9 +1,9 @@
 """Read from the hero still which of two plates lies in front, where they overlap on it.
 
-In:  plates back to front as their files are, their pictures and places, the still      Out: the order, and what told it
+In:  plates in the order of their names, their pictures and places, the still      Out: the pairs of which it tells
 
-Only px that one of the two explains and the other clearly does not count. Where the still does not tell, or tells a
-ring, the order of the files stands.
+Only px that one of the two explains and the other clearly does not count. What becomes of the others, order_of_names
+says.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 import numpy as np
 
 from choreo.geometry.plane.trace import full_scale
-from choreo.geometry.registration.agreement import Colours, Drawn, cut, drawn_at, exposure, still_of
+from choreo.geometry.registration.agreement import Colours, Drawn, Still, cut, drawn_at, exposure, still_of
 from choreo.geometry.registration.pixels import Bools
 from choreo.geometry.registration.similarity import compose
 from choreo.model.registration import Photograph, Pixels, Similarity
@@ -22,26 +22,27 @@ _LONGEST_PX = 1000
 """The still's longer side where plates are compared."""
 _SHOWN, _NOT = 0.03, 0.09
 """Difference of the worst channel, of full scale, of a px that is shown, and from which it is not."""
+_SAMPLES_A_SIDE = 200
+"""Of the still, where exposures are compared."""
 _FEWEST_PX = 30
 _LEAST_SHARE = 0.02
 """px that must tell, and share of what two plates have in common."""
 _CLEARLY = 0.9
 
 
-def order_by_still(
+def told_by_still(
     parts: Sequence[str],
     unseen: Collection[str],
     photograph_of: Callable[[str], Photograph],
     hero: Photograph,
     places: Mapping[str, Similarity],
     known: str,
-) -> tuple[list[str], int]:
-    """Return parts back to front, and for how many pairs the still said which of them is nearer.
+) -> list[tuple[str, str]]:
+    """Return the pairs of which the still says which is nearer: the one behind, the one in front.
 
     Parameters
     ----------
     parts : sequence of str
-        Back to front, as far as their files say.
     unseen : collection of str
         Of which the still shows nothing: they lie behind whatever covers them there.
     photograph_of : callable
@@ -49,31 +50,29 @@ def order_by_still(
     places : mapping of part id to Similarity
         Plate px to hero px.
     known : str
-        The part that tells how much lighter the still is.
+        The part that tells first how much lighter the still is; another does where that explains more of the still.
 
     """
     under = hero.pixels()
     if under is None:
-        return list(parts), 0
+        return []
     colour, alpha = under
     step = max(1.0, max(alpha.shape) / _LONGEST_PX)
     still = still_of(*(_smaller(picture, step) for picture in (colour, alpha)))
     shrink = Similarity(1 / step, 0.0, (0.0, 0.0))
     drawn: dict[str, Drawn] = {}
     off: dict[str, Colours] = {}
-    gain = np.ones(3, np.float32)
     for part in [known, *(part for part in parts if part != known)]:
         pixels = photograph_of(part).pixels()
         if pixels is None:
             continue
         found = drawn_at(*pixels, compose(shrink, places[part]))
-        if part == known:
-            gain = exposure(still, found)
-        seen, there = cut(still, found)
         drawn[part] = found
+    gain = _exposure(still, drawn)
+    for part, found in drawn.items():
+        seen, there = cut(still, found)
         off[part] = np.where(there, np.abs(found.colour * gain - seen).max(axis=2), np.float32(1.0))
     behind: list[tuple[str, str]] = []
-    told = 0
     listed = [part for part in parts if part in drawn]
     for index, one in enumerate(listed):
         for two in listed[index + 1 :]:
@@ -82,8 +81,32 @@ def order_by_still(
             first = _front(drawn, off, one, two, unseen)
             if first:
                 behind.append((one, two) if first == two else (two, one))
-                told += one not in unseen and two not in unseen
-    return _sorted(parts, behind), told
+    return behind
+
+
+def _exposure(still: Still, drawn: Mapping[str, Drawn]) -> Colours:
+    """How much lighter the still is: of what each plate says for itself, what lets most px of the still be explained.
+
+    A plate that is hidden for the most part compares itself with what hides it.
+    """
+    step = max(1, round(max(still.opaque.shape) / _SAMPLES_A_SIDE))
+    samples = []
+    for plate in drawn.values():
+        seen, there = cut(still, plate)
+        rows, columns = np.nonzero(plate.opaque & there)
+        at = rows + plate.corner[1], columns + plate.corner[0]
+        here = (at[0] % step == 0) & (at[1] % step == 0)
+        which = rows[here], columns[here]
+        samples.append((plate.colour[which], seen[which], at[0][here] * still.opaque.shape[1] + at[1][here]))
+    best, most = np.ones(3, np.float32), -1
+    for plate in drawn.values():
+        gain = exposure(still, plate)
+        explained = np.zeros(still.opaque.size, np.bool_)
+        for own, seen, places in samples:
+            explained[places[np.abs(own * gain - seen).max(axis=1) <= _SHOWN]] = True
+        if int(explained.sum()) > most:
+            best, most = gain, int(explained.sum())
+    return best
 
 
 def _front(drawn: Mapping[str, Drawn], off: Mapping[str, Colours], one: str, two: str, unseen: Collection[str]) -> str:
@@ -117,20 +140,6 @@ def _common(one: Drawn, two: Drawn) -> tuple[tuple[slice, slice], tuple[slice, s
         for at in (one, two)
     )
     return first, second
-
-
-def _sorted(parts: Sequence[str], behind: Sequence[tuple[str, str]]) -> list[str]:
-    """Parts with each before those in front of it; of several the first of the files, and in a ring their order."""
-    import networkx as nx  # noqa: PLC0415
-
-    graph = nx.DiGraph()
-    graph.add_nodes_from(parts)
-    graph.add_edges_from(behind)
-    rings = {part: k for k, ring in enumerate(nx.strongly_connected_components(graph)) for part in ring}
-    number = {part: k for k, part in enumerate(parts)}
-    inside = [(one, two) for one, two in behind if rings[one] == rings[two]]
-    graph.remove_edges_from(inside)
-    return list(nx.lexicographical_topological_sort(graph, key=number.__getitem__))
 
 
 def _smaller(picture: Pixels, step: float) -> Pixels:

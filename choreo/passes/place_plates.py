@@ -90,12 +90,26 @@ def stacked(outlines: Sequence[Sequence[BaseGeometry]]) -> list[int]:
         Back to front, at their places.
 
     """
-    whole = [shapely.union_all(list(polygons)) for polygons in outlines]
-    layers: list[int] = []
-    for index, own in enumerate(whole):
-        below = [layers[k] for k in range(index) if shapely.intersection(own, whole[k]).area > 0]
-        layers.append(max(below, default=0) + 1)
+    layers = [1] * len(outlines)
+    for below, above in overlapping(outlines):
+        layers[above] = max(layers[above], layers[below] + 1)
     return layers
+
+
+def overlapping(outlines: Sequence[Sequence[BaseGeometry]]) -> list[tuple[int, int]]:
+    """Return the pairs of parts, by their number, whose outlines have an area in common: by the later, then the other.
+
+    Parameters
+    ----------
+    outlines : sequence of polygons a part
+        At their places.
+
+    """
+    whole = np.array([shapely.union_all(list(polygons)) for polygons in outlines], dtype=np.object_)
+    ones, others = shapely.STRtree(whole).query(whole, predicate="intersects")
+    earlier = others < ones
+    pairs = sorted(zip(ones[earlier].tolist(), others[earlier].tolist(), strict=True))
+    return [(k, index) for index, k in pairs if shapely.intersection(whole[index], whole[k]).area > 0]
 
 
 def named_plate(plates: Sequence[FoundPlate], part: str, option: str = "--scale") -> FoundPlate:

@@ -27,6 +27,7 @@ from choreo.geometry.cameras.camera import Camera
 from choreo.geometry.plane.regions import common, joined, minus
 from choreo.geometry.visibility.front import Codes, Front, Relation, in_common
 from choreo.geometry.visibility.hiding import (
+    HAIR_MM,
     Body,
     Way,
     at_depths,
@@ -209,10 +210,26 @@ def _seen_in_hole(scene: Scene, body: Body, piece: tuple[int, int], frames: Ints
 
 
 def _clear_in_plan(scene: Scene, body: Body, piece: tuple[int, int], frames: Ints) -> Bools:
-    """Whether the body's hull in plan shares no more with the piece than parts that touch may."""
+    """Whether the body's hull in plan shares no more with the piece than parts that touch may.
+
+    A hull that is more than the body itself may share nothing: what it shares may stand in a notch of the body.
+    """
     if not len(frames):
         return np.zeros(0, dtype=np.bool_)
     shift, row = np.unique(plan_shift(scene, body.key[0], piece[0], frames), axis=0, return_inverse=True)
     rings = shapely.polygons(body.hull.ring + shift[:, None, :])
     shared = shapely.area(shapely.intersection(rings, scene.pieces[piece[0]][piece[1]].polygon))
-    return np.asarray((shared <= scene.touch_mm * shapely.length(rings))[row.reshape(-1)])
+    most_mm = scene.touch_mm if _is_hull(scene, body) else HAIR_MM
+    return np.asarray((shared <= most_mm * shapely.length(rings))[row.reshape(-1)])
+
+
+def _is_hull(scene: Scene, body: Body) -> bool:
+    """Whether a body is as large in plan as its hull at every depth."""
+    solid, *piece = body.key
+    pieces = scene.pieces[solid] if not piece else [scene.pieces[solid][piece[0]]]
+    least = min(p.polygon.area for p in pieces)
+    return bool(least >= shapely.Polygon(body.hull.ring).area * (1 - _SAME_AREA))
+
+
+_SAME_AREA = 1e-9
+"""Share by which areas differ that are the same but for rounding."""

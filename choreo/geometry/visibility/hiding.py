@@ -39,6 +39,10 @@ class Way(IntEnum):
     """Not the same for all pieces of a."""
 
 
+HAIR_MM = 1e-6
+"""What of a piece is thinner than this before a chord came out of rounding."""
+
+
 @dataclass(frozen=True, eq=False)
 class Body:
     """A solid, or a piece or prism of it, and the prism around it."""
@@ -193,6 +197,13 @@ def _near_part(scene: Scene, body: Body, piece: tuple[int, int], frames: Ints, *
     if cut.size:
         reach = float(np.hypot(*np.ptp(np.concatenate([outer.hull.ring, chord.left, chord.right]), axis=0)))
         cutters = _half_planes(chord, cut, 2 * reach) if wide else _before_chords(chord, cut, 2 * reach)
+        plans = shapely.polygons(body.hull.ring + plan_shift(scene, body.key[0], b, frames[cut])[:, None])
+        met = np.flatnonzero(shapely.dwithin(plans, outer.polygon, HAIR_MM))
+        if met.size:
+            # Walls that coincide, or reach into each other as parts that touch may, are no part of what is nearer:
+            # left in, a hairline along the chord would have the whole upright wall for an image.
+            pulled = _pulled(cutters[met], chord.toward[cut[met]] * HAIR_MM)
+            cutters[met] = shapely.difference(pulled, plans[met])
         depths = np.broadcast_to([outer.z0, outer.z1], (len(cut), 2))
         out[cut] = prism_images(shapely.intersection(outer.polygon, cutters), depths, *scene.before(b, frames[cut]))
     return out
@@ -253,6 +264,12 @@ def _before_chords(chord: _Chord, rows: Ints, reach: float) -> Shapes:
     parallel = stand[:, 2:] == 0
     corners = [left, np.where(parallel, far[0], apex), np.where(parallel, far[1], apex), right]
     return np.asarray(shapely.polygons(np.stack(corners, axis=1)))
+
+
+def _pulled(shapes: Shapes, shifts: Floats) -> Shapes:
+    """Shapes moved by (n, 2) mm."""
+    points, row = shapely.get_coordinates(shapes, return_index=True)
+    return np.asarray(shapely.set_coordinates(shapes.copy(), points + shifts[row]))
 
 
 def _cross(a: Floats, b: Floats) -> Floats:
