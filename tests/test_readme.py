@@ -56,4 +56,4 @@ def test_its_pictures_are_there():
     assert {Path(file).stem for _, file in shown} == {"page", "strip"}
     for said, file in shown:
         assert len(said) > 30
-        assert 10_000 < (root / file).stat().st_size < 200_000
+        assert 10_000 < (root / file).stat().st_size < 300_000
