@@ -18,7 +18,9 @@ from choreo.geometry.registration.similarity import apply, inverse, origin_px
 from choreo.model.assembly import Assembly, Part, Slab
 from choreo.model.report import PartReport, Report, ShotReport, StillOver
 from choreo.picture.page.numbers import numbers_of
-from choreo.picture.render.colour import dissolve_over
+from choreo.picture.render.coverage import Window
+from choreo.picture.render.tile import Tile
+from choreo.picture.render.veil import Veil
 from choreo.read.tracks_json import read_tracks
 from choreo.review.compare import compare
 from choreo.review.compare_words import comparison_words
@@ -239,8 +241,10 @@ def test_porter_and_duff_no_dip_in_alpha():
     alpha = rng.uniform(0, 1, (40, 40, 1))
     colour = rng.uniform(0, 1, (2, 40, 40, 3))
     stack, still = (np.concatenate([one * alpha, alpha], axis=2) for one in colour)
+    window = Window(0, 0, 40, 40)
     for share in np.linspace(0, 1, 9):
-        found = dissolve_over(still.astype(np.float32), float(share), stack.astype(np.float32))
+        veil = Veil(Tile(window, still.astype(np.float32)), np.float32(share))
+        found = veil.dimmed(stack.astype(np.float32), window) + veil.light()
         upper = still * share
         assert found == pytest.approx(upper + (1 - upper[..., 3:]) * stack, abs=2e-6)
         assert (found[..., 3] >= stack[..., 3] - 2e-6).all()

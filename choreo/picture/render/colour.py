@@ -147,11 +147,6 @@ def over(upper: Picture, lower: Picture) -> Picture:
     return np.asarray(upper + (1 - upper[..., 3:]) * lower)
 
 
-def dissolve_over(still: Picture, share: float, stack: Picture) -> Picture:
-    """Return a still that has come in by `share`, over a stack that stays whole: nothing shows through both."""
-    return stack if share <= 0 else over(still * np.float32(share), stack)
-
-
 def by_pixel(picture: Picture, factor: NDArray[np.floating]) -> Picture:
     """Return a picture whose four channels are multiplied by one factor a pixel (height, width)."""
     import cv2  # noqa: PLC0415  (numpy takes three times as long over an axis of four)

@@ -7,7 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from choreo.picture.render.colour import dissolve_over, from_codes, over, to_8_bit, to_16_bit, to_linear, to_srgb
+from choreo.picture.render.colour import from_codes, over, to_8_bit, to_16_bit, to_linear, to_srgb
+from choreo.picture.render.coverage import Window
+from choreo.picture.render.tile import Tile
+from choreo.picture.render.veil import Veil
 
 # IEC 61966-2-1:1999, 5.2, worked out with a general-purpose colour library (colour-science 0.4.7).
 DECODED = {0.0: 0.0, 0.04045: 0.0031308072830676845, 0.1: 0.010022825574869039, 0.5: 0.21404114048223255, 1.0: 1.0}
@@ -77,7 +80,9 @@ def test_over_agrees_with_pillow_where_both_work_on_the_same_numbers():
 def test_a_dissolve_is_a_mean_of_light_and_keeps_alpha():
     # Half of black and half of white is 0.5 of the light: code 188, not 128 (IEC 61966-2-1).
     black, white = picture((0, 0, 0, 1)), picture((1, 1, 1, 1))
-    half = dissolve_over(white, 0.5, black)
+    window = Window(0, 0, 1, 1)
+    veil = Veil(Tile(window, white), np.float32(0.5))
+    half = veil.dimmed(black, window) + veil.light()
     assert half[0, 0, 3] == 1
     assert to_8_bit(half)[0, 0].tolist() == [188, 188, 188, 255]
-    assert dissolve_over(white, 0.0, black) is black
+    assert Veil(Tile(window, white), np.float32(0)).dimmed(black, window) is black
